@@ -1,0 +1,150 @@
+"""The command line: thin verbs, each one question or one record.
+
+Heavy libraries are imported inside the verbs, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from lightwatch.errors import LightwatchError
+
+if TYPE_CHECKING:
+    from lightwatch.observations.known import Known
+    from lightwatch.store import Store
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Street-light records in; lives, rates and feed faults out.",
+)
+
+Db = Annotated[
+    str | None,
+    typer.Option("--db", metavar="URL", help="the store, as a database URL"),
+]
+AsOf = Annotated[
+    str | None,
+    typer.Option(
+        "--as-of", metavar="T", help="a time, or a date: 00:00 local of that day"
+    ),
+]
+Json = Annotated[
+    bool, typer.Option("--json", help="print one JSON document and nothing else")
+]
+
+
+def _address(db: str | None) -> str:
+    from lightwatch.settings import Settings
+
+    return db or Settings().database_url
+
+
+def _open(db: str | None, *, create: bool = False) -> Store:
+    from lightwatch.store import open_store
+
+    return open_store(_address(db), create=create)
+
+
+def _known(db: str | None, as_of: str | None) -> Known:
+    from lightwatch.errors import NotUnderstood
+    from lightwatch.nights import LocalTime
+    from lightwatch.observations.known import Known, default_as_of
+
+    store = _open(db)
+    if as_of is None:
+        return Known(store, default_as_of(store))
+    clock = LocalTime(store.place().place["timezone"])
+    try:
+        return Known(store, clock.instant(as_of))
+    except NotUnderstood as error:
+        raise NotUnderstood(f"--as-of {as_of!r} {error}") from None
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    json.dump(document, sys.stdout, ensure_ascii=False, indent=1, allow_nan=False)
+    sys.stdout.write("\n")
+
+
+def _now() -> int:
+    return time.time_ns() // 1000
+
+
+def _whoever() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+@app.command()
+def load(
+    folder: Annotated[Path, typer.Argument(metavar="DIR")],
+    rejects: Annotated[Path, typer.Option(metavar="FILE")] = Path("rejects.csv"),
+    strict: Annotated[
+        bool, typer.Option("--strict", help="any bad row, and nothing is loaded")
+    ] = False,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Load a utility's records: every good row, every bad value told."""
+    from lightwatch.observations.intake import load as take_in
+    from lightwatch.observations.package import Package
+    from reports.loading import as_document, as_text
+
+    package = Package.open(folder)
+    outcome = take_in(
+        _open(db, create=True),
+        package,
+        now=_now(),
+        said_by=_whoever(),
+        strict=strict,
+        tell=_progress,
+    )
+    outcome.write_rejects(rejects)
+    if as_json:
+        _print_json(as_document(outcome, rejects))
+    else:
+        print(as_text(outcome, rejects))
+    if outcome.refused:
+        raise LightwatchError(
+            f"refused: {len(outcome.rejects)} bad values, nothing was loaded "
+            f"(see {rejects})"
+        )
+
+
+def _progress(name: str, rows: int) -> None:
+    print(f"{name}: {rows:,} rows", file=sys.stderr, flush=True)
+
+
+@app.command()
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR")], db: Db = None
+) -> None:
+    """Write the store as a data package that loads back to the same store."""
+    from lightwatch.observations.export import export as write
+
+    write(_open(db), folder)
+    print(f"written to {folder}", file=sys.stderr)
+
+
+def main() -> None:
+    """Run the command line; a person's mistake is one line, not a traceback."""
+    try:
+        app(standalone_mode=True)
+    except LightwatchError as error:
+        print(f"lightwatch: {error}", file=sys.stderr)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""What to do: one room for each question that a planner asks."""

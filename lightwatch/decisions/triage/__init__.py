@@ -1,0 +1,1 @@
+"""One light or its feed? What is open, and what to test first."""

@@ -1,0 +1,57 @@
+"""An open trouble and what is believed of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+VERDICTS = {
+    "supply_fault": "fault on the feed",
+    "group_photocontrol": "group photocontrol",
+    "single_light": "a light on its own",
+    "no_fault": "no fault, or another light",
+    "area_outage": "area outage",
+}
+"""Verdict to what a dispatcher would call it."""
+
+
+@dataclass(frozen=True)
+class TestFirst:
+    """Where to test first, and why there."""
+
+    where: str
+    why: str
+    section_id: str | None = None
+    light_id: str | None = None
+
+
+@dataclass(frozen=True)
+class Outage:
+    """One suspected shared fault, or one light in trouble on its own.
+
+    ``probabilities`` covers every verdict and sums to 1; ``verdict`` is its likeliest.
+    ``sections`` and ``components`` hold (identifier, probability), highest first.
+    """
+
+    lights: tuple[str, ...]
+    reported: tuple[str, ...]
+    circuit_id: str | None
+    underground: bool | None
+    symptom: str
+    probabilities: dict[str, float]
+    sections: tuple[tuple[str, float], ...]
+    components: tuple[tuple[str, float], ...]
+    test_first: TestFirst | None
+    since: datetime
+    why: tuple[str, ...]
+    danger: tuple[str, ...]
+
+    @property
+    def verdict(self) -> str:
+        """The likeliest of the verdicts."""
+        return max(self.probabilities, key=lambda name: self.probabilities[name])
+
+    @property
+    def probability(self) -> float:
+        """Probability of the verdict."""
+        return self.probabilities[self.verdict]

@@ -1,0 +1,303 @@
+"use strict";
+/* Draws the page's data on a Leaflet map. Records' texts only ever become text nodes. */
+const DASH = { u: "9 6", o: null, x: "0.1 6" };
+const THICK_DASH = { u: "20 8", o: null, x: "0.1 14" };
+const SHARED = ["supply_fault", "group_photocontrol"];
+const COLOUR = { fault: "#b54400", single: "#00598f", ink: "#111" };
+const STEPS = 100000;
+const TAGGED = 30; /* more shared faults than this would only hide each other's names */
+
+/** First point, then steps, in whole numbers: back to [latitude, longitude]. */
+function decoded(flat) {
+  let x = 0, y = 0;
+  const line = [];
+  for (let i = 0; i < flat.length; i += 2) {
+    x += flat[i]; y += flat[i + 1];
+    line.push([y / STEPS, x / STEPS]);
+  }
+  return line;
+}
+
+function element(name, text, className) {
+  const made = document.createElement(name);
+  if (text !== undefined) made.textContent = text;
+  if (className) made.className = className;
+  return made;
+}
+
+function drawing(symbol, className) {
+  const space = "http://www.w3.org/2000/svg";
+  const svg = document.createElementNS(space, "svg");
+  svg.setAttribute("viewBox", "0 0 40 40");
+  if (className) svg.setAttribute("class", className);
+  const use = document.createElementNS(space, "use");
+  use.setAttribute("href", "#" + symbol);
+  svg.append(use);
+  return svg;
+}
+
+function card(outage) {
+  const made = element("article", undefined, "card");
+  made.tabIndex = -1;
+  made.append(element("h2", outage.card.title), element("p", outage.card.place));
+  const facts = element("dl");
+  for (const [heading, said] of outage.card.facts) {
+    const alarm = heading === "Danger" ? "alarm" : "";
+    const value = element("dd");
+    if (Array.isArray(said)) {
+      const list = element("ul");
+      list.append(...said.map(one => element("li", one)));
+      value.append(list);
+    } else value.textContent = said;
+    facts.append(element("dt", heading, alarm), value);
+  }
+  const cautions = document.getElementById("cautions").content.cloneNode(true);
+  for (const line of cautions.querySelectorAll("[data-only]"))
+    if (outage.feed !== "x" && line.dataset.only !== outage.feed) line.remove();
+  made.append(facts, cautions);
+  return made;
+}
+
+/** A small mark on canvas: square, round or diamond; struck through if not ours. */
+const Dot = L.CircleMarker.extend({
+  _updatePath() {
+    const canvas = this._renderer;
+    if (!canvas._drawing || this._empty()) return;
+    const { x, y } = this._point, r = this._radius, pen = canvas._ctx;
+    pen.beginPath();
+    if (this.options.feed === "u") pen.rect(x - r * .9, y - r * .9, r * 1.8, r * 1.8);
+    else if (this.options.feed === "o") pen.arc(x, y, r, 0, 2 * Math.PI);
+    else { pen.moveTo(x, y - r * 1.3); pen.lineTo(x + r * 1.3, y); pen.lineTo(x, y + r * 1.3); pen.lineTo(x - r * 1.3, y); pen.closePath(); }
+    canvas._fillStroke(pen, this);
+    if (!this.options.theirs) return;
+    pen.beginPath(); pen.moveTo(x - r * 1.7, y + r * 1.7); pen.lineTo(x + r * 1.7, y - r * 1.7);
+    pen.lineWidth = 2; pen.strokeStyle = COLOUR.ink; pen.stroke();
+  },
+});
+
+/** A canvas over the whole view, painted anew after each move. */
+const Field = L.Layer.extend({
+  initialize(paint) { this._paint = paint; },
+  onAdd(map) {
+    this._canvas = element("canvas", undefined, "field leaflet-zoom-hide");
+    map.getPane("fields").append(this._canvas);
+    this.draw();
+  },
+  onRemove() { this._canvas.remove(); },
+  getEvents() { return { moveend: this.draw, resize: this.draw }; },
+  draw() {
+    const size = this._map.getSize(), sharp = window.devicePixelRatio || 1;
+    L.DomUtil.setPosition(this._canvas, this._map.containerPointToLayerPoint([0, 0]));
+    Object.assign(this._canvas, { width: size.x * sharp, height: size.y * sharp });
+    Object.assign(this._canvas.style, { width: size.x + "px", height: size.y + "px" });
+    const pen = this._canvas.getContext("2d");
+    pen.scale(sharp, sharp);
+    this._paint(pen, this._map, size);
+  },
+});
+
+/** Whole numbers to Mercator metres of zoom 0 [pixels], once, for fast painting. */
+function projected(flat) {
+  const world = new Float64Array(flat.length);
+  let x = 0, y = 0;
+  for (let i = 0; i < flat.length; i += 2) {
+    x += flat[i]; y += flat[i + 1];
+    const sine = Math.sin(y / STEPS * Math.PI / 180);
+    world[i] = 256 * (x / STEPS / 360 + .5);
+    world[i + 1] = 256 * (.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI));
+  }
+  return world;
+}
+
+function lightsField(flat) {
+  let world;
+  return new Field((pen, map, size) => {
+    world ??= projected(flat);
+    const scale = map.getZoomScale(map.getZoom(), 0), origin = map.getPixelBounds().min;
+    const side = map.getZoom() < 15 ? 1.5 : 3;
+    pen.fillStyle = "#777";
+    for (let i = 0; i < world.length; i += 2) {
+      const x = world[i] * scale - origin.x, y = world[i + 1] * scale - origin.y;
+      if (x > 0 && y > 0 && x < size.x && y < size.y) pen.fillRect(x - side / 2, y - side / 2, side, side);
+    }
+  });
+}
+
+function namesField(names) {
+  return new Field((pen, map, size) => {
+    if (map.getZoom() < 15.5) return;
+    pen.font = "11px system-ui, sans-serif";
+    Object.assign(pen, { textAlign: "center", textBaseline: "middle", lineWidth: 3, strokeStyle: "#f4f2ec", fillStyle: "#555" });
+    const taken = new Set();
+    for (const [name, x, y, dx, dy] of names) {
+      const at = map.latLngToContainerPoint([y / STEPS, x / STEPS]);
+      const cell = name + "/" + Math.round(at.x / 220) + "/" + Math.round(at.y / 220);
+      if (at.x < 0 || at.y < 0 || at.x > size.x || at.y > size.y || taken.has(cell)) continue;
+      taken.add(cell);
+      let turn = Math.atan2(-dy, dx * Math.cos(y / STEPS * Math.PI / 180));
+      if (Math.abs(turn) > Math.PI / 2) turn -= Math.PI * Math.sign(turn);
+      pen.save(); pen.translate(at.x, at.y); pen.rotate(turn);
+      pen.strokeText(name, 0, 0); pen.fillText(name, 0, 0); pen.restore();
+    }
+  });
+}
+
+function largeMark(outage, number, shared, tagged) {
+  const lights = outage.count;
+  const size = lights >= 15 ? 44 : lights >= 5 ? 34 : 26;
+  const made = element("div", undefined, "fault " + outage.verdict);
+  const count = element("b");
+  count.append(element("span", lights));
+  made.append(drawing(outage.verdict + "-" + outage.feed), count);
+  if (outage.danger) made.append(drawing("danger", "badge"));
+  if (tagged) made.append(element("span", `${outage.circuit} \u00b7 ${lights} dark`, "tag"));
+  const icon = L.divIcon({ html: made, className: "", iconSize: [size, size] });
+  const at = decoded(outage.at)[0];
+  const mark = L.marker(at, { icon, alt: outage.card.title, title: outage.card.title, riseOnHover: true,
+    zIndexOffset: (shared ? 10000 : 1000) - number });
+  mark.on("add", () => mark.getElement().setAttribute("aria-label", outage.card.title + ", " + outage.card.place));
+  return mark;
+}
+
+function sharedLayers(outage, panes) {
+  const { feed } = outage, stretch = (outage.stretch || []).map(decoded);
+  const suspects = (outage.suspects || []).map(decoded);
+  const style = { renderer: panes.stretch, lineCap: feed === "x" ? "round" : "butt", lineJoin: "round" };
+  const layers = [
+    L.polyline(stretch, { ...style, color: "#fff", weight: 15, opacity: .9, interactive: false }),
+    L.polyline(stretch, { ...style, color: COLOUR.fault, weight: 10, opacity: 1, dashArray: THICK_DASH[feed] }),
+    L.polyline(suspects, { ...style, color: COLOUR.ink, weight: 9, opacity: 1 }),
+    L.polyline(suspects, { ...style, color: "#fff", weight: 4.5, opacity: 1, interactive: false }),
+  ];
+  for (const [x, y, reported] of outage.dots)
+    layers.push(new Dot([y / STEPS, x / STEPS], { renderer: panes.faultLights, interactive: false, feed: "o", radius: 3.5,
+      color: reported ? "#fff" : COLOUR.ink, weight: reported ? 1.5 : 2, fillColor: reported ? COLOUR.ink : "#fff", fillOpacity: 1 }));
+  return layers;
+}
+
+function smallLayers(outage, panes) {
+  const doubt = outage.verdict === "no_fault", area = outage.verdict === "area_outage";
+  return outage.dots.map(([x, y]) => new Dot([y / STEPS, x / STEPS], {
+    renderer: panes.dots, feed: outage.feed, theirs: outage.theirs, radius: area ? 3.5 : 5, fillOpacity: 1,
+    color: area ? COLOUR.ink : doubt ? COLOUR.single : "#fff", weight: doubt || area ? 2 : 1,
+    fillColor: doubt || area ? "#fff" : COLOUR.single }));
+}
+
+/** One outage as a group of layers with its card. */
+function outageLayer(outage, number, panes, tagged) {
+  const shared = SHARED.includes(outage.verdict);
+  const layers = (shared ? sharedLayers : smallLayers)(outage, panes);
+  if (outage.at && (shared || outage.verdict === "area_outage")) layers.push(largeMark(outage, number, shared, shared && tagged));
+  else if (outage.at && outage.danger) {
+    const icon = L.divIcon({ html: drawing("danger", "mark"), className: "", iconSize: [22, 22], iconAnchor: [11, 24] });
+    layers.push(L.marker(decoded(outage.at)[0], { icon, alt: "Danger: " + outage.card.title, zIndexOffset: 2000 }));
+  }
+  return L.featureGroup(layers).bindPopup(() => card(outage), { maxWidth: 300, minWidth: 240,
+    maxHeight: Math.max(220, Math.min(460, document.querySelector("main").clientHeight - 60)), autoPanPadding: [12, 12] });
+}
+
+function makePanes(map) {
+  const heights = { roads: 300, fields: 320, feeds: 350, dots: 400, stretch: 450, faultlights: 460 };
+  for (const [name, height] of Object.entries(heights)) map.createPane(name).style.zIndex = height;
+  return {
+    roads: L.canvas({ pane: "roads" }), feeds: L.canvas({ pane: "feeds" }), dots: L.canvas({ pane: "dots", tolerance: 9 }),
+    stretch: L.svg({ pane: "stretch" }), faultLights: L.canvas({ pane: "faultlights" }),
+  };
+}
+
+function baseLayers(data, panes) {
+  const roads = Object.entries(data.roads.lines).map(([weight, lines]) => L.polyline(lines.map(decoded),
+    { renderer: panes.roads, interactive: false, color: "#c3c0b6", weight: +weight, opacity: 1 }));
+  return { roads: L.layerGroup(roads), names: namesField(data.roads.names), lights: lightsField(data.lights) };
+}
+
+function feedLayers(circuits, panes) {
+  const layers = {};
+  for (const feed of "uox")
+    layers[feed] = L.layerGroup([0, 1].map(loud => {
+      const lines = circuits.filter(one => one[0] === feed && one[1] === loud).flatMap(one => one[2].map(decoded));
+      return L.polyline(lines, { renderer: panes.feeds, interactive: false, color: loud ? "#222" : "#979ea4",
+        weight: loud ? 3 : 1.25, opacity: 1, dashArray: DASH[feed], lineCap: feed === "x" ? "round" : "butt" });
+    }));
+  return layers;
+}
+
+/** Where all of it is: outages, else roads, else lights. */
+function extent(data) {
+  const bounds = L.latLngBounds([]);
+  for (const outage of data.outages) {
+    for (const [x, y] of outage.dots) bounds.extend([y / STEPS, x / STEPS]);
+    if (outage.at) bounds.extend(decoded(outage.at)[0]);
+  }
+  if (!bounds.isValid())
+    for (const lines of Object.values(data.roads.lines)) for (const line of lines) decoded(line).forEach(at => bounds.extend(at));
+  if (!bounds.isValid()) decoded(data.lights).forEach(at => bounds.extend(at));
+  return bounds;
+}
+
+/** Show and hide layers as the key's boxes say. */
+function obeyKey(map, data, layers, bases, feeds) {
+  const ticked = (kind, value) => document.querySelector(`input[data-${kind}="${value}"]`).checked;
+  const put = (layer, wanted) => { if (map.hasLayer(layer) !== wanted) wanted ? map.addLayer(layer) : map.removeLayer(layer); };
+  const obey = () => {
+    for (const [name, layer] of Object.entries(bases)) put(layer, ticked("base", name));
+    for (const [feed, layer] of Object.entries(feeds)) put(layer, ticked("feed", feed));
+    const order = data.outages.map((outage, number) => [SHARED.includes(outage.verdict), number]).sort((a, b) => a[0] - b[0] || b[1] - a[1]);
+    for (const [, number] of order) {
+      const outage = data.outages[number];
+      put(layers[number], ticked("verdict", outage.verdict) && ticked("feed", outage.feed));
+    }
+  };
+  document.querySelector(".key").addEventListener("change", obey);
+  obey();
+}
+
+function flyTo(map, outage, layer) {
+  if (!outage.at) {
+    map.openPopup(L.popup().setLatLng(map.getCenter()).setContent(card(outage)));
+    return;
+  }
+  const bounds = L.latLngBounds(decoded(outage.at)).extend(decoded(outage.at)[0]);
+  for (const [x, y] of outage.dots) bounds.extend([y / STEPS, x / STEPS]);
+  const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  map.once("moveend", () => {
+    if (!map.hasLayer(layer)) map.addLayer(layer);
+    layer.openPopup(decoded(outage.at)[0]);
+  });
+  map.flyToBounds(bounds.pad(.3), { maxZoom: 17, animate: !still, duration: .8 });
+}
+
+function obeyList(map, data, layers) {
+  const narrow = matchMedia("(max-width: 700px)"), panels = [...document.querySelectorAll("body > details")];
+  if (narrow.matches) panels.forEach(panel => { panel.open = false; });
+  for (const panel of panels) panel.addEventListener("toggle", () => {
+    if (panel.open && narrow.matches) panels.forEach(other => { if (other !== panel) other.open = false; });
+  });
+  document.querySelector(".list").addEventListener("click", event => {
+    const button = event.target.closest("[data-outage]");
+    if (!button) return;
+    if (narrow.matches) panels.forEach(panel => { panel.open = false; });
+    map.invalidateSize();
+    flyTo(map, data.outages[button.dataset.outage], layers[button.dataset.outage]);
+  });
+}
+
+function lightwatch(map) {
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const panes = makePanes(map);
+  map.attributionControl.setPrefix(false).addAttribution("Drawn with Leaflet");
+  L.control.zoom({ position: "topright" }).addTo(map);
+  L.control.scale({ position: "bottomright" }).addTo(map);
+  const tagged = data.outages.filter(one => SHARED.includes(one.verdict)).length <= TAGGED;
+  const layers = data.outages.map((outage, number) => outageLayer(outage, number, panes, tagged));
+  obeyList(map, data, layers);
+  map.invalidateSize({ animate: false });
+  const bounds = extent(data);
+  if (bounds.isValid()) map.fitBounds(bounds, { padding: [28, 28], maxZoom: 17, animate: false });
+  obeyKey(map, data, layers, baseLayers(data, panes), feedLayers(data.circuits, panes));
+  new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
+  map.on("popupopen", event => event.popup.getElement().querySelector(".card").focus({ preventScroll: true }));
+  document.addEventListener("keydown", event => { if (event.key === "Escape") map.closePopup(); });
+  addEventListener("beforeprint", () => { for (const panel of document.querySelectorAll("body > details")) panel.open = true; });
+  document.documentElement.dataset.ready = "yes";
+}

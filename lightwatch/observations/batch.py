@@ -1,0 +1,87 @@
+"""A batch of rows on its way in, and what is known of the rest of the package."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from lightwatch.nights import LocalTime
+from lightwatch.observations.package import Rows
+from lightwatch.observations.rules import Problem
+from lightwatch.words import Resource
+
+
+@dataclass
+class Context:
+    """What a batch is judged against: the clock, the export's time, other rows."""
+
+    clock: LocalTime
+    created: int
+    keys: dict[str, set[str]] = field(default_factory=dict)
+    """Resource to the keys of its good rows, in the package or on record."""
+    rejected: dict[str, set[str]] = field(default_factory=dict)
+    absent: set[str] = field(default_factory=set)
+    """Resources of which there is no file and nothing on record."""
+    told: set[tuple[str, str]] = field(default_factory=set)
+    section_circuit: dict[str, str] = field(default_factory=dict)
+    patrol_recorded: dict[str, int] = field(default_factory=dict)
+    nth: dict[tuple[str, str], int] = field(default_factory=dict)
+
+
+@dataclass
+class Batch:
+    """Rows being judged."""
+
+    resource: Resource
+    rows: Rows
+    keys: list[str]
+    happened: list[int | None]
+    recorded: list[int | None]
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[tuple[int, str]] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.rows.lines)
+
+    def column(self, name: str) -> list[str]:
+        """Return a column's values, blank where the file does not have it."""
+        found = self.rows.columns.get(name)
+        return [""] * len(self) if found is None else found
+
+    def reject(self, index: int, column: str, reason: str) -> None:
+        """Say that a row is bad, and why."""
+        value = self.column(column)[index] if column else ""
+        self.problems.append(Problem(index, column, value, reason))
+
+    def warn(self, index: int, reason: str) -> None:
+        """Say what is odd about a row that is kept."""
+        self.warnings.append((index, reason))
+
+    @property
+    def bad(self) -> set[int]:
+        """Indices of the rejected rows."""
+        return {problem.index for problem in self.problems}
+
+    def unknown(
+        self, context: Context, column: str, to: str
+    ) -> Iterable[tuple[int, str]]:
+        """Yield (index, where it leads) of the references that lead nowhere."""
+        values = self.column(column)
+        missing = set(values) - context.keys[to]
+        missing.discard("")
+        if not missing:
+            return
+        if to in context.absent:
+            if (self.resource.name, column) not in context.told:
+                context.told.add((self.resource.name, column))
+                first = next(i for i, text in enumerate(values) if text in missing)
+                self.warn(first, f"{column} cannot be checked: there is no {to} file")
+            return
+        for i, text in enumerate(values):
+            if text in missing:
+                gone = text in context.rejected.get(to, ())
+                yield i, (
+                    f"{column} hangs on a row of {to} that was rejected"
+                    if gone
+                    else f"{column} is not in {to}"
+                )

@@ -1,0 +1,261 @@
+"""What rows must be to each other: order in time, place, references.
+
+One function for each file; the contract's table of intake is their source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightwatch.errors import NotUnderstood
+from lightwatch.nights import DAY, read_date, read_partial_date
+from lightwatch.observations.batch import Batch, Context
+from lightwatch.observations.rules import instants
+
+FAR_M = 50_000.0
+"""A light farther than this from the middle of the lights is in another place [m]."""
+
+_EARTH_RADIUS_M = 6_371_008.8
+
+Floats = NDArray[np.float64]
+
+
+def distance_m(lon: Floats, lat: Floats, lon0: float, lat0: float) -> Floats:
+    """Great-circle distance by the haversine formula [m]."""
+    lon, lat, lon0, lat0 = (np.radians(x) for x in (lon, lat, lon0, lat0))
+    half = (
+        np.sin((lat - lat0) / 2) ** 2
+        + np.cos(lat) * np.cos(lat0) * np.sin((lon - lon0) / 2) ** 2
+    )
+    distance: Floats = 2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
+    return distance
+
+
+def _floats(values: list[str]) -> Floats:
+    def read(text: str) -> float:
+        try:
+            return float(text)
+        except ValueError:
+            return float("nan")
+
+    return np.array([read(text) for text in values], dtype=float)
+
+
+def _reject_unknown(batch: Batch, context: Context, column: str, to: str) -> None:
+    for i, reason in batch.unknown(context, column, to):
+        batch.reject(i, column, reason)
+
+
+def _warn_unknown(batch: Batch, context: Context, column: str, to: str) -> set[int]:
+    found = set()
+    for i, reason in batch.unknown(context, column, to):
+        batch.warn(i, f"{reason}; kept without it")
+        found.add(i)
+    return found
+
+
+def _in_time(batch: Batch, context: Context, column: str, verb: str) -> None:
+    values = batch.column(column)
+    changed = [text for text in set(values) if context.clock.changes_on(text[:10])]
+    odd = {text for text in changed if context.clock.is_odd(text)}
+    for i, at in enumerate(instants(values, context.clock)):
+        if at is not None and at > context.created:
+            batch.reject(i, column, f"{verb} later than the package was created")
+        if odd and values[i] in odd:
+            batch.warn(
+                i, f"{column} {values[i]} is skipped or repeated by a clock change; "
+                "read as its first meaning",
+            )
+
+
+def _lights(batch: Batch, context: Context) -> None:
+    lon, lat = _floats(batch.column("longitude")), _floats(batch.column("latitude"))
+    placed = np.isfinite(lon) & np.isfinite(lat) & (abs(lon) <= 180) & (abs(lat) <= 90)
+    if placed.any():
+        middle = float(np.median(lon[placed])), float(np.median(lat[placed]))
+        far = placed & (distance_m(lon, lat, *middle) > FAR_M)
+        swapped = distance_m(lat, lon, *middle) <= FAR_M
+        for i in np.flatnonzero(far):
+            batch.reject(
+                int(i),
+                "longitude",
+                "longitude and latitude are swapped"
+                if swapped[i]
+                else "lies more than 50 km from the middle of the lights",
+            )
+    entered, removed = batch.column("in_service"), batch.column("removed_on")
+    for i, (first, last) in enumerate(zip(entered, removed, strict=True)):
+        if first and last and _before(last, first):
+            batch.reject(i, "in_service", "in service after it was removed")
+    _reject_unknown(batch, context, "circuit_id", "circuits")
+    _reject_unknown(batch, context, "section_id", "sections")
+    for i, reason in batch.unknown(context, "road_id", "roads"):
+        batch.warn(i, reason)
+
+
+def _before(first: str, second: str) -> bool:
+    try:
+        return read_date(first) < read_date(second)
+    except NotUnderstood:
+        return False
+
+
+def _sections(batch: Batch, context: Context) -> None:
+    _reject_unknown(batch, context, "circuit_id", "circuits")
+    circuit = dict(zip(batch.keys, batch.column("circuit_id"), strict=True))
+    circuit = {**context.section_circuit, **circuit}
+    upstream = batch.column("upstream_section_id")
+    fed_by = dict(zip(batch.keys, upstream, strict=True))
+    bad = {batch.keys[i] for i in batch.bad}
+    ids = set(batch.keys) | set(context.section_circuit)
+    for i, (key, up) in enumerate(zip(batch.keys, upstream, strict=True)):
+        reason = None
+        if up and up not in ids:
+            reason = "upstream_section_id is not in sections"
+        elif up and circuit.get(up) != circuit[key]:
+            reason = f"lies on another circuit than its upstream section {up}"
+        elif up and _feeds_itself(key, fed_by):
+            reason = "feeds itself"
+        if reason:
+            batch.reject(i, "upstream_section_id", reason)
+            bad.add(key)
+    _hang_on_rejected(batch, upstream, bad)
+
+
+def _feeds_itself(key: str, fed_by: dict[str, str]) -> bool:
+    slow = fast = key
+    while True:
+        slow = fed_by.get(slow, "")
+        fast = fed_by.get(fed_by.get(fast, ""), "")
+        if slow == key or fast == key:
+            return True
+        if not fast or slow == fast:
+            return False
+
+
+def _hang_on_rejected(batch: Batch, upstream: list[str], bad: set[str]) -> None:
+    hanging: dict[str, list[int]] = {}
+    for i, up in enumerate(upstream):
+        if up:
+            hanging.setdefault(up, []).append(i)
+    already = batch.bad
+    waiting = list(bad)
+    while waiting:
+        up = waiting.pop()
+        for i in hanging.get(up, ()):
+            if i not in already:
+                already.add(i)
+                batch.reject(
+                    i,
+                    "upstream_section_id",
+                    "upstream_section_id hangs on a row of sections that was rejected",
+                )
+                waiting.append(batch.keys[i])
+
+
+def _components(batch: Batch, context: Context) -> None:
+    lights, circuits = batch.column("light_id"), batch.column("circuit_id")
+    for i, (light, circuit) in enumerate(zip(lights, circuits, strict=True)):
+        if not light and not circuit:
+            batch.reject(i, "light_id", "names neither a light nor a circuit")
+    _reject_unknown(batch, context, "light_id", "lights")
+    _reject_unknown(batch, context, "circuit_id", "circuits")
+    _reject_unknown(batch, context, "model", "models")
+
+
+def _reports(batch: Batch, context: Context) -> None:
+    _in_time(batch, context, "received_at", "received")
+    lost = _warn_unknown(batch, context, "light_id", "lights")
+    rows = zip(
+        batch.column("light_id"),
+        batch.column("longitude"),
+        batch.column("latitude"),
+        strict=True,
+    )
+    for i, (light, lon, lat) in enumerate(rows):
+        if (not light or i in lost) and not (lon and lat):
+            batch.reject(i, "light_id", "nothing says where (no light, no coordinates)")
+
+
+def _repairs(batch: Batch, context: Context) -> None:
+    _in_time(batch, context, "performed_at", "performed")
+    _in_time(batch, context, "recorded_at", "recorded")
+    rows = zip(
+        batch.happened, batch.recorded, batch.column("recorded_at"), strict=True
+    )
+    for i, (done, known, text) in enumerate(rows):
+        if text and done is not None and known is not None and known < done:
+            batch.reject(i, "recorded_at", "recorded before it was performed")
+    _warn_unknown(batch, context, "report_id", "reports")
+    where = ("light_id", "lights"), ("circuit_id", "circuits"), (
+        "section_id", "sections",
+    )
+    nowhere = set(range(len(batch)))
+    for column, to in where:
+        lost = _warn_unknown(batch, context, column, to)
+        named = {i for i, text in enumerate(batch.column(column)) if text}
+        nowhere -= named - lost
+    for i in sorted(nowhere):
+        batch.reject(
+            i, "light_id", "nothing says where (no light, circuit or section)"
+        )
+    _models_fitted(batch, context)
+    _date_codes(batch)
+
+
+def _models_fitted(batch: Batch, context: Context) -> None:
+    if "models" in context.absent:
+        return
+    for i, text in enumerate(batch.column("fitted_model")):
+        if text and text not in context.keys["models"]:
+            for model in text.split("+"):
+                if model.strip() not in context.keys["models"]:
+                    batch.warn(i, f"fitted_model {model} is not in models")
+
+
+def _date_codes(batch: Batch) -> None:
+    for i, text in enumerate(batch.column("removed_date_code")):
+        if text:
+            try:
+                read_partial_date(text)
+            except NotUnderstood as error:
+                batch.warn(i, f"removed_date_code {text} {error}; kept as text")
+
+
+def _patrols(batch: Batch, context: Context) -> None:
+    _in_time(batch, context, "started_at", "started")
+    _reject_unknown(batch, context, "road_id", "roads")
+
+
+def _sightings(batch: Batch, context: Context) -> None:
+    _in_time(batch, context, "seen_at", "seen")
+    _reject_unknown(batch, context, "patrol_id", "patrols")
+    _reject_unknown(batch, context, "light_id", "lights")
+
+
+def _weather(batch: Batch, context: Context) -> None:
+    for i, at in enumerate(batch.recorded):
+        if at is not None and at + 1 - DAY >= context.created:
+            batch.reject(i, "date", "measured later than the package was created")
+    for i, reason in batch.unknown(context, "station_id", "stations"):
+        batch.warn(i, reason)
+
+
+def _stock(batch: Batch, context: Context) -> None:
+    _reject_unknown(batch, context, "model", "models")
+
+
+CHECKS: dict[str, Callable[[Batch, Context], None]] = {
+    "lights": _lights,
+    "sections": _sections,
+    "components": _components,
+    "reports": _reports,
+    "repairs": _repairs,
+    "patrols": _patrols,
+    "sightings": _sightings,
+    "weather": _weather,
+    "stock": _stock,
+}

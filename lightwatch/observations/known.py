@@ -1,0 +1,249 @@
+"""What was known on a day: the only way in which later rooms see observations.
+
+A run as of a past day must give what a run on that day would have given. So this room
+drops what was recorded later, puts back the versions of rows that stood then, and
+resolves references again: a light that was not yet in service was not yet on record.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from lightwatch.nights import SECOND, LocalTime
+from lightwatch.store import Row, Store
+
+if TYPE_CHECKING:
+    import geopandas
+
+_META = ["key", "position", "version_recorded", "happened", "recorded"]
+
+_READ = {
+    "lights": (
+        "light_id", "pole_id", "longitude", "latitude", "road_id", "circuit_id",
+        "section_id", "technology", "watts", "removed_on", "owner", "maintained_by",
+        "feed_owner", "depot", "notes",
+    ),
+    "components": ("light_id", "circuit_id", "kind", "model", "installed_on"),
+    "models": (
+        "model", "kind", "type", "maker", "volts_min", "volts_max", "watts",
+        "warranty_years", "unit_cost", "lead_time_days", "lead_time_sd_days",
+        "pack_size", "minimum_order",
+    ),
+    "circuits": (
+        "circuit_id", "feed", "voltage", "control", "source", "owner", "longitude",
+        "latitude",
+    ),
+    "sections": (
+        "section_id", "circuit_id", "upstream_section_id", "kind", "length_m",
+        "installed_on",
+    ),
+    "reports": (
+        "report_id", "light_id", "longitude", "latitude", "symptom", "danger",
+    ),
+    "repairs": (
+        "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
+        "action", "component", "fitted_model", "removed_model", "removed_date_code",
+        "proven", "made_safe", "supersedes",
+    ),
+    "patrols": ("patrol_id", "road_id", "kind"),
+    "sightings": ("patrol_id", "light_id", "state"),
+    "stations": ("station_id", "longitude", "latitude"),
+    "roads": ("road_id", "name", "class", "speed_kmh", "one_way", "geometry"),
+}  # fmt: skip
+
+_NUMBERS = {
+    "longitude", "latitude", "watts", "voltage", "length_m", "volts_min", "volts_max",
+    "warranty_years", "unit_cost", "lead_time_days", "lead_time_sd_days", "pack_size",
+    "minimum_order",
+}  # fmt: skip
+
+
+def default_as_of(store: Store) -> int:
+    """Return the time as of which commands run when none is given [instant].
+
+    It is the newest export's ``created``; once anything was recorded at or after that,
+    one second after the newest record.
+    """
+    created = store.place().created
+    newest = store.newest_record()
+    return created if newest is None or newest < created else newest + SECOND
+
+
+def _then(versions: list[Row], as_of: int) -> Row | None:
+    """Return the version of a row that stood at a time, the last said so."""
+    known = [
+        one
+        for one in versions
+        if one["version_recorded"] is None or one["version_recorded"] < as_of
+    ]
+    return known[-1] if known else None
+
+
+@dataclass(frozen=True)
+class Known:
+    """Everything recorded strictly before ``as_of`` [instant], references resolved.
+
+    Frames hold the format's columns, blank text as '' and blank numbers as NaN, with
+    ``happened`` and ``recorded`` [instants] where the resource is dated.
+    """
+
+    store: Store
+    as_of: int
+
+    @cached_property
+    def clock(self) -> LocalTime:
+        """Local time at the place."""
+        return LocalTime(self.place["timezone"])
+
+    @cached_property
+    def place(self) -> dict[str, Any]:
+        """The place: name, timezone, opened_on, depot."""
+        return self.store.place().place
+
+    @cached_property
+    def opened(self) -> int:
+        """Instant at which the register was opened."""
+        return self.clock.instant(self.place["opened_on"])
+
+    def _frame(self, resource: str) -> pd.DataFrame:
+        columns = list(_READ[resource])
+        frame = self.store.frame(resource, [*columns, *_META], before=self.as_of)
+        frame = self._as_it_stood(resource, frame)
+        for name in columns:
+            if name in _NUMBERS:
+                frame[name] = pd.to_numeric(frame[name].replace("", None))
+                frame[name] = frame[name].astype(float)
+        return frame.drop(columns=["position", "version_recorded"]).reset_index(
+            drop=True
+        )
+
+    def versions(self, resource: str) -> dict[str, list[Row]]:
+        """Return all versions, oldest first, of the rows that were ever replaced."""
+        versions: dict[str, list[Row]] = {}
+        for row in self.store.history(resource):
+            versions.setdefault(row["key"], []).append({**row, **row["content"]})
+        for key, row in self.store.find(resource, list(versions)).items():
+            place = {"position": row["position"]}
+            versions[key] = [{**old, **place} for old in versions[key]] + [row]
+        return versions
+
+    def _as_it_stood(self, resource: str, frame: pd.DataFrame) -> pd.DataFrame:
+        versions = self.versions(resource)
+        if not versions:
+            return frame
+        rows = []
+        for some in versions.values():
+            row = _then(some, self.as_of)
+            if row and (row["recorded"] is None or row["recorded"] < self.as_of):
+                rows.append({n: row.get(n) for n in frame.columns})
+        rest = frame[~frame["key"].isin(list(versions))]
+        stood = pd.DataFrame(rows, columns=frame.columns)
+        text = [n for n in frame.columns if frame[n].dtype == object]
+        stood[text] = stood[text].fillna("").astype(object)
+        both = pd.concat([rest, stood]) if len(rest) else stood
+        return both.sort_values("position", kind="stable")
+
+    @cached_property
+    def lights(self) -> pd.DataFrame:
+        """Lights in service at some time before ``as_of``.
+
+        ``entered`` and ``removed`` [instants] bound the service; NaN where it has no
+        bound. ``removed`` is the end of the last day.
+        """
+        frame = self._frame("lights")
+        last = {
+            text: self.clock.instant(text) for text in set(frame["removed_on"]) if text
+        }
+        gone = frame["removed_on"].map(last)
+        counts = gone < self.as_of
+        ends = {at: float(self.clock.day_over(at)) for at in set(last.values())}
+        frame["removed"] = gone.where(counts).map(ends)
+        frame["removed_on"] = frame["removed_on"].where(counts, "")
+        return frame.rename(columns={"happened": "entered"})
+
+    @cached_property
+    def components(self) -> pd.DataFrame:
+        """Components fitted when the register was opened or the light entered."""
+        frame = self._frame("components")
+        on_record = frame["light_id"].isin(["", *self.lights["light_id"]])
+        return frame[on_record].reset_index(drop=True)
+
+    @cached_property
+    def models(self) -> pd.DataFrame:
+        """The catalogue."""
+        return self._frame("models")
+
+    @cached_property
+    def circuits(self) -> pd.DataFrame:
+        """Lighting circuits."""
+        return self._frame("circuits")
+
+    @cached_property
+    def sections(self) -> pd.DataFrame:
+        """Supply sections."""
+        return self._frame("sections")
+
+    @cached_property
+    def stations(self) -> pd.DataFrame:
+        """Weather stations."""
+        return self._frame("stations")
+
+    @cached_property
+    def reports(self) -> pd.DataFrame:
+        """Reports; ``named`` says that a light was named, on record or not."""
+        frame = self._frame("reports")
+        _resolve(frame, "light_id", self.lights["light_id"])
+        placed = frame["longitude"].notna() & frame["latitude"].notna()
+        return frame[(frame["light_id"] != "") | placed].reset_index(drop=True)
+
+    @cached_property
+    def repairs(self) -> pd.DataFrame:
+        """Repairs that no later record corrects; ``named`` as in reports."""
+        frame = self._frame("repairs")
+        _resolve(frame, "light_id", self.lights["light_id"])
+        for column, ids in (
+            ("report_id", self.reports["report_id"]),
+            ("circuit_id", self.circuits["circuit_id"]),
+            ("section_id", self.sections["section_id"]),
+        ):
+            frame[column] = frame[column].where(frame[column].isin(set(ids)), "")
+        somewhere = (frame[["light_id", "circuit_id", "section_id"]] != "").any(axis=1)
+        frame = frame[somewhere]
+        corrected = set(frame["supersedes"]) - {""}
+        return frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)
+
+    @cached_property
+    def patrols(self) -> pd.DataFrame:
+        """Road segments covered by patrols; ``kind`` is night or day."""
+        frame = self._frame("patrols")
+        frame["kind"] = frame["kind"].where(frame["kind"] != "", "night")
+        return frame
+
+    @cached_property
+    def sightings(self) -> pd.DataFrame:
+        """Lights that a patrol saw in a state other than lit."""
+        frame = self._frame("sightings")
+        on_record = frame["light_id"].isin(set(self.lights["light_id"]))
+        return frame[on_record].reset_index(drop=True)
+
+    @cached_property
+    def roads(self) -> geopandas.GeoDataFrame:
+        """Road segments with their geometry, WGS 84."""
+        import geopandas
+        from shapely import LineString
+
+        frame = self._frame("roads")
+        lines = [LineString(json.loads(text)) for text in frame["geometry"]]
+        return geopandas.GeoDataFrame(
+            frame.drop(columns=["geometry"]), geometry=lines, crs="EPSG:4326"
+        )
+
+
+def _resolve(frame: pd.DataFrame, column: str, ids: pd.Series[Any]) -> None:
+    frame["named"] = frame[column] != ""
+    frame[column] = frame[column].where(frame[column].isin(set(ids)), "")

@@ -1,0 +1,110 @@
+"""The tables: one for each file of the exchange format, as it came, dated.
+
+A row's values stay as text, as given. ``happened`` and ``recorded`` are instants
+(microseconds, UTC); a row counts from ``recorded`` on, strictly after, and where that
+is blank it always did. When a later row replaces one, the older moves to ``history``.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    Table,
+    Text,
+)
+
+from lightwatch.words import Resource, resources
+
+Instant = BigInteger().with_variant(Integer, "sqlite")
+
+META = (
+    "key",
+    "load_id",
+    "effective",
+    "version_recorded",
+    "said_by",
+    "happened",
+    "recorded",
+    "extra",
+)
+"""Columns that every resource's table has beside the format's own."""
+
+_HELD_BY_KEY = {"lights", "circuits"}
+"""Resources that a package cannot be without, so that the database may insist."""
+
+metadata = MetaData()
+
+loads = Table(
+    "loads",
+    metadata,
+    Column("load_id", Integer, primary_key=True),
+    Column("loaded_at", Instant, nullable=False),
+    Column("created", Instant, nullable=False),
+    Column("place", Text, nullable=False),
+    Column("said_by", Text, nullable=False),
+)
+
+headers = Table(
+    "headers",
+    metadata,
+    Column("resource", Text, primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("name", Text, nullable=False),
+)
+
+history = Table(
+    "history",
+    metadata,
+    Column("position", Instant, primary_key=True, autoincrement=True),
+    Column("resource", Text, nullable=False),
+    Column("key", Text, nullable=False),
+    Column("effective", Instant),
+    Column("version_recorded", Instant),
+    Column("said_by", Text),
+    Column("happened", Instant),
+    Column("recorded", Instant),
+    Column("content", Text, nullable=False),
+    Index("history_by_key", "resource", "key"),
+)
+
+
+def _column(resource: Resource, name: str) -> Column[str]:
+    to = resource.references.get(name)
+    if to in _HELD_BY_KEY and resource.name not in ("reports", "repairs"):
+        return Column(name, Text, ForeignKey(f"{to}.key"))
+    return Column(name, Text)
+
+
+def _table(resource: Resource) -> Table:
+    columns = resource.columns or (
+        "road_id",
+        "name",
+        "class",
+        "speed_kmh",
+        "one_way",
+        "geometry",
+    )
+    return Table(
+        resource.name,
+        metadata,
+        Column("position", Instant, primary_key=True, autoincrement=True),
+        Column("key", Text, nullable=False, unique=True),
+        Column("load_id", Integer, ForeignKey("loads.load_id")),
+        Column("effective", Instant),
+        Column("version_recorded", Instant),
+        Column("said_by", Text),
+        Column("happened", Instant),
+        Column("recorded", Instant),
+        Column("extra", Text),
+        *(_column(resource, name) for name in columns),
+    )
+
+
+TABLES: dict[str, Table] = {
+    name: _table(resource) for name, resource in resources().items()
+}

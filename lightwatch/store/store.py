@@ -1,0 +1,321 @@
+"""Reading and writing the store."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from sqlalchemy import Connection, Engine, func, insert, or_, select, update
+from sqlalchemy.exc import DBAPIError
+
+from lightwatch.errors import Conflict, UnknownAsset
+from lightwatch.store import schema
+from lightwatch.store.engine import make_engine
+from lightwatch.store.migrations import bring_up_to_date, is_empty
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Row: TypeAlias = dict[str, Any]
+
+_AT_ONCE = 5_000
+
+
+@dataclass(frozen=True)
+class Load:
+    """One package taken in: when, as of when, of which place, by whom."""
+
+    load_id: int
+    loaded_at: int
+    created: int
+    place: dict[str, Any]
+    said_by: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """A row that takes another's place: the values that differ, from when, by whom."""
+
+    key: str
+    values: Mapping[str, Any]
+    effective: int
+    recorded: int
+    said_by: str
+
+
+def _load(row: Any) -> Load:
+    return Load(row.load_id, row.loaded_at, row.created, json.loads(row.place),
+                row.said_by)
+
+
+@dataclass(frozen=True)
+class Store:
+    """A store of observations that is up to date and open."""
+
+    engine: Engine = field(repr=False)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with self.engine.connect().execution_options(reads=True) as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Writer]:
+        """Write in one transaction: all of it, or none."""
+        with self.engine.connect() as connection, connection.begin():
+            yield Writer(connection)
+
+    def loads(self) -> list[Load]:
+        """Return what was loaded, oldest first."""
+        with self._reading() as connection:
+            rows = connection.execute(
+                select(schema.loads).order_by(schema.loads.c.load_id)
+            )
+            return [_load(row) for row in rows]
+
+    def place(self) -> Load:
+        """Return the load that says what place this is: the newest export.
+
+        Raises
+        ------
+        UnknownAsset
+            Nothing has been loaded.
+        """
+        loads = self.loads()
+        if not loads:
+            raise UnknownAsset("the store is empty (expected `lightwatch load DIR`)")
+        return max(loads, key=lambda load: (load.created, load.load_id))
+
+    def newest_record(self) -> int | None:
+        """Return the last instant at which an observation was recorded."""
+        newest: list[int] = []
+        with self._reading() as connection:
+            for name in ("reports", "repairs", "patrols", "sightings", "weather"):
+                table = schema.TABLES[name]
+                newest += connection.execute(
+                    select(func.max(table.c.recorded))
+                ).scalars()
+            for table in schema.TABLES.values():
+                newest += connection.execute(
+                    select(func.max(table.c.version_recorded))
+                ).scalars()
+        return max((at for at in newest if at is not None), default=None)
+
+    def header(self, resource: str) -> list[str]:
+        """Return the names of the columns that came with a resource, in order."""
+        with self._reading() as connection:
+            return _header(connection, resource)
+
+    def frame(
+        self, resource: str, columns: Sequence[str], before: int | None = None
+    ) -> pd.DataFrame:
+        """Return a resource's current rows in their order; blank cells are ''.
+
+        Parameters
+        ----------
+        resource
+            Its name.
+        columns
+            Columns of its table to return.
+        before
+            Only rows recorded strictly before this instant [microseconds, UTC].
+        """
+        import pandas as pd
+
+        table = schema.TABLES[resource]
+        query = select(*(table.c[name] for name in columns)).order_by(table.c.position)
+        if before is not None:
+            query = query.where(
+                or_(table.c.recorded.is_(None), table.c.recorded < before)
+            )
+        with self._reading() as connection:
+            rows = connection.execute(query).all()
+        frame = pd.DataFrame(rows, columns=list(columns))
+        text = [name for name in columns if name not in schema.META[4:7]]
+        frame[text] = frame[text].fillna("").astype(object)
+        return frame
+
+    def history(self, resource: str) -> list[Row]:
+        """Return older versions of a resource's rows, oldest first."""
+        table = schema.history
+        query = select(table).order_by(table.c.position)
+        with self._reading() as connection:
+            rows = connection.execute(query.where(table.c.resource == resource))
+            return [
+                {**row._mapping, "content": json.loads(row.content)} for row in rows
+            ]
+
+    def find(self, resource: str, keys: Sequence[str]) -> dict[str, Row]:
+        """Return those of the rows that are on record, by key."""
+        with self._reading() as connection:
+            return _find(connection, resource, keys)
+
+    def rows(self, resource: str) -> Iterator[Row]:
+        """Yield a resource's current rows in their order, blank cells None."""
+        table = schema.TABLES[resource]
+        query = select(table).order_by(table.c.position)
+        with self._reading() as connection:
+            streaming = connection.execution_options(yield_per=_AT_ONCE)
+            for row in streaming.execute(query):
+                yield dict(row._mapping)
+
+
+def _header(connection: Connection, resource: str) -> list[str]:
+    table = schema.headers
+    query = select(table.c.name).where(table.c.resource == resource)
+    return list(connection.execute(query.order_by(table.c.position)).scalars())
+
+
+def _find(
+    connection: Connection, resource: str, keys: Sequence[str]
+) -> dict[str, Row]:
+    table = schema.TABLES[resource]
+    found: dict[str, Row] = {}
+    for start in range(0, len(keys), _AT_ONCE):
+        some = keys[start : start + _AT_ONCE]
+        rows = connection.execute(select(table).where(table.c.key.in_(some)))
+        found.update((row.key, dict(row._mapping)) for row in rows)
+    return found
+
+
+@dataclass(frozen=True)
+class Writer:
+    """An open transaction."""
+
+    connection: Connection = field(repr=False)
+
+    def begin_load(self, loaded_at: int, created: int, place: Row, by: str) -> int:
+        """Say that a package is being taken in; return its number."""
+        values = {
+            "loaded_at": loaded_at,
+            "created": created,
+            "place": json.dumps(place, ensure_ascii=False),
+            "said_by": by,
+        }
+        result = self.connection.execute(insert(schema.loads).values(values))
+        (key,) = result.inserted_primary_key or (None,)
+        return int(key)
+
+    def forget_load(self, load_id: int) -> None:
+        """Take back a load that brought nothing."""
+        table = schema.loads
+        self.connection.execute(table.delete().where(table.c.load_id == load_id))
+
+    def header(self, resource: str, names: Sequence[str]) -> None:
+        """Remember the columns that a resource came with, after those known."""
+        known = _header(self.connection, resource)
+        new = [name for name in names if name not in known]
+        rows = [
+            {"resource": resource, "position": len(known) + i, "name": name}
+            for i, name in enumerate(new)
+        ]
+        if rows:
+            self.connection.execute(insert(schema.headers), rows)
+
+    def keys(self, resource: str) -> set[str]:
+        """Return the keys of a resource's rows."""
+        table = schema.TABLES[resource]
+        return set(self.connection.execute(select(table.c.key)).scalars())
+
+    def column(self, resource: str, name: str) -> dict[str, Any]:
+        """Return one column of a resource by key."""
+        table = schema.TABLES[resource]
+        rows = self.connection.execute(select(table.c.key, table.c[name]))
+        return {key: value for key, value in rows.tuples()}
+
+    def insert(self, resource: str, columns: Mapping[str, Sequence[Any]]) -> None:
+        """Add rows given as columns of equal length, by the database's own call."""
+        table = schema.TABLES[resource]
+        statement = insert(table).values(dict.fromkeys(columns))
+        compiled = statement.compile(self.connection.engine)
+        order = compiled.positiontup or list(columns)
+        values = list(zip(*(columns[name] for name in order), strict=True))
+        if values:
+            self.connection.exec_driver_sql(str(compiled), values)
+
+    def latest(self, resource: str, by: str, name: str) -> dict[str, Any]:
+        """Return the greatest value of a column for each value of another."""
+        table = schema.TABLES[resource]
+        query = select(table.c[by], func.max(table.c[name])).group_by(table.c[by])
+        return {key: value for key, value in self.connection.execute(query).tuples()}
+
+    def find(self, resource: str, keys: Sequence[str]) -> dict[str, Row]:
+        """Return those of the rows that are on record, by key."""
+        return _find(self.connection, resource, keys)
+
+    def date_version(self, resource: str, key: str, version: Row) -> None:
+        """Say since when, and by whose word, a row's present version counts."""
+        table = schema.TABLES[resource]
+        self.connection.execute(
+            update(table).where(table.c.key == key).values(version)
+        )
+
+    def replace(self, resource: str, change: Change) -> None:
+        """Put a new version in a row's place; the old one moves to the history.
+
+        Raises
+        ------
+        UnknownAsset
+            There is no such row.
+        Conflict
+            The version on record already counts from a later instant.
+        """
+        old = self.find(resource, [change.key]).get(change.key)
+        if old is None:
+            raise UnknownAsset(f"{resource}: no row {change.key!r}")
+        if old["effective"] is not None and old["effective"] > change.effective:
+            raise Conflict(
+                f"{resource} {change.key}: the version on record counts from later"
+            )
+        self.keep_version(resource, old)
+        dates = {
+            "effective": change.effective,
+            "version_recorded": change.recorded,
+            "said_by": change.said_by,
+        }
+        self.date_version(resource, change.key, {**change.values, **dates})
+
+    def keep_version(self, resource: str, row: Row) -> None:
+        """Add an older version of a row to the history."""
+        content = {
+            name: value
+            for name, value in row.items()
+            if name not in (*schema.META, "position") or name == "extra"
+        }
+        kept = ("effective", "version_recorded", "said_by", "happened", "recorded")
+        self.connection.execute(
+            insert(schema.history).values(
+                resource=resource,
+                key=row["key"],
+                content=json.dumps(content, ensure_ascii=False),
+                **{name: row.get(name) for name in kept},
+            )
+        )
+
+
+def open_store(address: str, *, create: bool = False) -> Store:
+    """Open the store at a database URL, upgraded to this version's tables.
+
+    Raises
+    ------
+    NotUnderstood
+        The URL names no database that can be used here.
+    UnknownAsset
+        There is no store there, and none was to be made.
+    Conflict
+        The store was written by a newer version, or is no store of ours.
+    """
+    engine = make_engine(address, create=create)
+    try:
+        if not create and is_empty(engine):
+            raise UnknownAsset(f"no store at {engine.url.render_as_string()}")
+        bring_up_to_date(engine)
+    except DBAPIError as error:
+        raise Conflict(
+            f"{engine.url.render_as_string()} cannot be opened as a store "
+            f"({str(error.orig).strip()})"
+        ) from None
+    return Store(engine)

@@ -1,0 +1,1 @@
+"""Decisions as pages, sheets and tables that people read."""

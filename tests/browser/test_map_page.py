@@ -1,0 +1,205 @@
+"""The outage map in a real Chromium, opened from a file with the network off."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+from shapely.geometry import LineString
+
+from lightwatch.decisions.triage.outage import Outage
+from lightwatch.decisions.triage.outage import TestFirst as CheckFirst
+from lightwatch.mapview import outage_map
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
+FLAGS += ["--disable-background-networking", "--disable-component-update"]
+FLAGS += ["--disable-sync"]
+AS_OF = datetime(2025, 11, 25, 6, 0, tzinfo=UTC)
+PHONE, DESK = (390, 844), (1280, 800)
+STREETS, LIGHTS_PER_STREET = 60, 25
+FAULTED, FIRST_DARK = "C024", 11
+NASTY = "<script>alert(1)</script>\"'</script>{{7*7}}{% for %}<img src=x onerror=alert(2)>"
+"""What a record could carry that must never run."""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if not Path(CHROMIUM).exists():
+        reason = f"{CHROMIUM} is not installed: the map page was not opened"
+        if os.environ.get("LIGHTWATCH_REQUIRE_BROWSER") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+class Watched:
+    """A page with all that went wrong or went out."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.requests: list[str] = []
+        self.errors: list[str] = []
+        page.on("request", lambda one: self.requests.append(one.url))
+        page.on("pageerror", lambda one: self.errors.append(str(one)))
+        page.on("console", self._hear)
+        page.on("dialog", self._dismiss)
+
+    def _hear(self, said: Any) -> None:
+        if said.type in ("error", "warning"):
+            self.errors.append(said.text)
+
+    def _dismiss(self, dialog: Any) -> None:
+        self.errors.append(f"dialog: {dialog.message}")
+        dialog.dismiss()
+
+
+@pytest.fixture
+def opened(browser: Browser, tmp_path: Path) -> Iterator[Any]:
+    contexts = []
+
+    def open_page(html: str, size: tuple[int, int] = DESK, **options: Any) -> Watched:
+        path = tmp_path / "map.html"
+        path.write_text(html, "utf-8")
+        viewport = {"width": size[0], "height": size[1]}
+        context = browser.new_context(viewport=viewport, offline=True, **options)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.goto(path.as_uri())
+        watched.page.wait_for_selector("html[data-ready=yes]", timeout=20_000)
+        watched.page.wait_for_timeout(300)
+        return watched
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def street(number: int) -> np.ndarray:
+    """A bent street of the invented town: half run east, half run north."""
+    along = np.linspace(0, 0.0135, LIGHTS_PER_STREET + 1)
+    across = 0.0006 * (number // 2) + 0.00015 * np.sin(along * 700 + number)
+    x, y = (along * 1.45, across) if number % 2 else (across * 1.2, along * 1.25)
+    return np.column_stack([15.6 + x, 47.3 + y])
+
+
+@pytest.fixture(scope="module")
+def town() -> dict[str, Any]:
+    lights, sections, circuits, roads = [], [], [], []
+    for number in range(STREETS):
+        circuit, line = f"C{number:03d}", street(number)
+        feed = "underground" if number % 5 in (1, 4) else "overhead"
+        circuits.append((circuit, feed, "own", f"T{number}", *line[0]))
+        roads.append((f"R{number}", f"Street {number}", LineString(line)))
+        for step in range(1, LIGHTS_PER_STREET + 1):
+            name = f"{number:02d}{step:02d}"
+            above = f"S{number:02d}{step - 1:02d}" if step > 1 else ""
+            sections.append((f"S{name}", circuit, above, feed))
+            others = "Lower Valley Roads" if number == 7 else ""
+            light = (f"L{name}", f"P{name}", *line[step], f"R{number}", circuit)
+            lights.append((*light, f"S{name}", "hps", "", others, ""))
+    names = ["light_id", "pole_id", "longitude", "latitude", "road_id", "circuit_id"]
+    names += ["section_id", "technology", "owner", "maintained_by", "feed_owner"]
+    shape = gpd.GeoDataFrame(roads, columns=["road_id", "name", "geometry"])
+    return {
+        "lights": pd.DataFrame(lights, columns=names),
+        "sections": pd.DataFrame(
+            sections,
+            columns=["section_id", "circuit_id", "upstream_section_id", "kind"],
+        ),
+        "circuits": pd.DataFrame(
+            circuits,
+            columns=[
+                *("circuit_id", "feed", "control", "source", "longitude", "latitude")
+            ],
+        ),
+        "roads": shape.assign(**{"class": "residential"}).set_crs(4326),
+    }
+
+
+def single(light_id: str, circuit: str | None, **changed: Any) -> Outage:
+    number = int(light_id[1:3])
+    told: dict[str, Any] = {
+        "lights": (light_id,),
+        "reported": (light_id,),
+        "circuit_id": circuit,
+        "underground": circuit and number % 5 in (1, 4),
+        "symptom": "out",
+        "probabilities": {"single_light": 0.93, "supply_fault": 0.05, "no_fault": 0.02},
+        "sections": (),
+        "components": (("photocontrol", 0.5), ("driver", 0.3), ("fuse", 0.2)),
+        "test_first": CheckFirst(f"light {light_id}", "nothing else is dark near it"),
+        "since": AS_OF - timedelta(days=3 + number),
+        "why": ("its neighbours were seen lit",),
+        "danger": (),
+    }
+    return Outage(**(told | changed))
+
+
+def feed_fault(circuit: str = FAULTED, **changed: Any) -> Outage:
+    number = circuit[1:]
+    street_no = number[1:]
+    dark = [f"L{street_no}{n:02d}" for n in range(FIRST_DARK, LIGHTS_PER_STREET + 1)]
+    told: dict[str, Any] = {
+        "lights": tuple(dark),
+        "reported": tuple(dark[i] for i in (0, 1, 3, 4, 6, 8, 9, 12, 14)),
+        "circuit_id": circuit,
+        "underground": True,
+        "symptom": "out",
+        "probabilities": {"supply_fault": 0.96, "single_light": 0.04},
+        "sections": ((f"S{street_no}{FIRST_DARK}", 0.58), (f"S{street_no}10", 0.27)),
+        "components": (),
+        "test_first": CheckFirst("handhole at pole P2413", "splits what is left in half"),
+        "since": AS_OF - timedelta(days=16),
+        "why": ("9 of 15 lights beyond S2411 reported, none of the 10 before it",),
+        "danger": (),
+    }
+    return Outage(**(told | changed))
+
+
+@pytest.fixture(scope="module")
+def troubles() -> list[Outage]:
+    rng = np.random.default_rng(20251125)
+    found = [feed_fault()]
+    places = rng.permutation(STREETS * LIGHTS_PER_STREET)
+    for place in places:
+        number, step = int(place) // LIGHTS_PER_STREET, int(place) % LIGHTS_PER_STREET
+        if number != int(FAULTED[1:]) and len(found) < 30:
+            found.append(single(f"L{number:02d}{step + 1:02d}", f"C{number:03d}"))
+    found[3] = single("L3005", "C030", danger=("door open, wires to be seen",))
+    found[4] = single("L0712", "C007")
+    found[5] = single(
+        "L4120", None, probabilities={"no_fault": 0.8, "single_light": 0.2}
+    )
+    return [*found, single("L1818", "C018")]
+
+
+def drawn(town: dict[str, Any], troubles: list[Outage], **changed: Any) -> str:
+    said = {"as_of": AS_OF, "place": "Aldermoor", "method": "Judged on the supply tree."}
+    return outage_map(troubles, **(town | said | changed))
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_the_page_opens_offline_asks_for_nothing_and_has_no_error(
+    town: Any, troubles: Any, opened: Any, size: tuple[int, int]
+) -> None:
+    watched = opened(drawn(town, troubles), size)
+    shots = os.environ.get("LIGHTWATCH_SHOTS")
+    if shots:
+        watched.page.screenshot(path=f"{shots}_{size[0]}x{size[1]}.png")
+    assert [one for one in watched.requests if not one.startswith("file:")] == []
+    assert len(watched.requests) == 1
+    assert watched.errors == []
