@@ -21,7 +21,7 @@ CLASSES = ("arterial", "collector", "residential")
 SPEEDS_KMH = (60, 50, 30)
 SPACING_M = (36.0, 39.0, 43.0)
 BLOCK = 4
-LIGHTS_PER_BLOCK = 62
+LIGHTS_PER_BLOCK = 72
 METRES_PER_DEGREE = 111_320.0
 
 _FIRST = (
@@ -94,8 +94,8 @@ def degrees(
 
 def _kept_blocks(lights: int, rng: np.random.Generator) -> Flags:
     """Return which blocks are built up: each row of them whole, and over the middle."""
-    wanted = 1.25 * lights / LIGHTS_PER_BLOCK
-    rows = max(3, math.ceil(math.sqrt(wanted / 0.72)))
+    wanted = 1.12 * lights / LIGHTS_PER_BLOCK
+    rows = max(3, math.ceil(math.sqrt(wanted / 0.84)))
     middle = (np.arange(rows) + 0.5) / rows * 2 - 1
     half = rows / 2 * np.sqrt(1 - 0.85 * middle**2)
     west = np.maximum(1, np.rint(half * rng.uniform(0.85, 1.15, rows))).astype(int)
@@ -129,7 +129,7 @@ def _plan(lights: int, rng: np.random.Generator) -> _Plan:
     at_east = np.arange(columns) - columns / 2 + 0.5
     at_north = np.arange(rows) - rows / 2 + 0.5
     e, n = np.meshgrid(at_east, at_north)
-    old = np.hypot(e, n) < max(1.2, 0.34 * rows / 2)
+    old = np.hypot(e, n) < max(0.8, 0.34 * rows / 2)
     quarter = np.where(
         n > 0,
         np.where(e < 0, MOORSIDE, HIGHFIELD),

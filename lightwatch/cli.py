@@ -127,6 +127,31 @@ def _progress(name: str, rows: int) -> None:
 
 
 @app.command()
+def rates(
+    by: Annotated[
+        str, typer.Option(metavar="COLUMNS", help="kind,type,technology,model,…")
+    ] = "kind,type",
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Say how fast each kind of component fails, with exact limits."""
+    from lightwatch.lives import lives
+    from lightwatch.rates import rates as estimate
+    from lightwatch.register import Register
+    from reports.answers import rates_document, rates_text
+
+    known = _known(db, as_of)
+    names = [name.strip() for name in by.split(",") if name.strip()]
+    rows = estimate(lives(Register(known)), names)
+    written = known.clock.written(known.as_of)
+    if as_json:
+        _print_json(rates_document(written, rows))
+    else:
+        print(rates_text(written, rows))
+
+
+@app.command()
 def export(
     folder: Annotated[Path, typer.Argument(metavar="DIR")], db: Db = None
 ) -> None:

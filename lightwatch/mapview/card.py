@@ -17,8 +17,8 @@ ARTICLES = {"supply_fault": "a ", "group_photocontrol": "the ", "area_outage": "
 FEEDS = {"u": "fed underground", "o": "fed overhead", "x": "feed not on record"}
 """The map's letter for a feed, and what a card says of it."""
 
-NAMED = 12
-"""Lights named on a card before the rest are only counted."""
+FEW, NAMED = 3, 8
+"""Lights named with their pole, and named at all before the rest are counted."""
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -70,9 +70,11 @@ def stamp(moment: datetime, as_of: datetime) -> str:
 
 
 def _listed(ids: Sequence[str], lights: dict[str, Light]) -> str:
-    named = [lights[one].named if one in lights else one for one in ids[:NAMED]]
+    if len(ids) <= FEW:
+        return ", ".join(lights[one].named if one in lights else one for one in ids)
     rest = len(ids) - NAMED
-    return ", ".join(named) + (f" and {rest} more" if rest > 0 else "")
+    more = f" and {rest} more" if rest > 1 else ""
+    return ", ".join(ids[:NAMED] if more else ids) + more
 
 
 def _counted(ids: Sequence[str], lights: dict[str, Light]) -> str:
@@ -147,6 +149,9 @@ def card(
     if outage.danger:
         facts.append(("Danger", list(outage.danger)))
     facts.extend(_ours(outage, lights))
+    if outage.test_first:
+        test = outage.test_first
+        facts.append(("Check first", f"{test.where}: {test.why}"))
     facts.append(("Reported", _counted(outage.reported, lights)))
     silent = _unreported(outage)
     if silent or outage.verdict in SHARED:
@@ -154,9 +159,6 @@ def card(
     age = nights(outage, as_of)
     since = f"{stamp(outage.since, as_of)} ({age} night{'s' if age > 1 else ''})"
     facts.append(("Since", since))
-    if outage.test_first:
-        test = outage.test_first
-        facts.append(("Check first", f"{test.where}: {test.why}"))
     facts.extend(_places(outage, circuit))
     if outage.why:
         facts.append(("Why", list(outage.why)))

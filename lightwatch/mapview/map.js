@@ -7,6 +7,8 @@ const COLOUR = { fault: "#b54400", single: "#00598f", ink: "#111" };
 const STEPS = 100000;
 const TAGGED = 30; /* more shared faults than this would only hide each other's names */
 
+const PANELS = { narrow: matchMedia("(max-width: 700px)"), panels: [...document.querySelectorAll("body > details")] };
+
 /** First point, then steps, in whole numbers: back to [latitude, longitude]. */
 function decoded(flat) {
   let x = 0, y = 0;
@@ -125,15 +127,16 @@ function lightsField(flat) {
 
 function namesField(names) {
   return new Field((pen, map, size) => {
-    if (map.getZoom() < 15.5) return;
+    if (map.getZoom() < 16) return;
     pen.font = "11px system-ui, sans-serif";
     Object.assign(pen, { textAlign: "center", textBaseline: "middle", lineWidth: 3, strokeStyle: "#f4f2ec", fillStyle: "#555" });
-    const taken = new Set();
+    const taken = new Set(); /* one name a patch, and no two on one spot */
     for (const [name, x, y, dx, dy] of names) {
       const at = map.latLngToContainerPoint([y / STEPS, x / STEPS]);
       const cell = name + "/" + Math.round(at.x / 220) + "/" + Math.round(at.y / 220);
-      if (at.x < 0 || at.y < 0 || at.x > size.x || at.y > size.y || taken.has(cell)) continue;
-      taken.add(cell);
+      const spot = Math.round(at.x / 50) + "/" + Math.round(at.y / 30);
+      if (at.x < 0 || at.y < 0 || at.x > size.x || at.y > size.y || taken.has(cell) || taken.has(spot)) continue;
+      taken.add(cell).add(spot);
       let turn = Math.atan2(-dy, dx * Math.cos(y / STEPS * Math.PI / 180));
       if (Math.abs(turn) > Math.PI / 2) turn -= Math.PI * Math.sign(turn);
       pen.save(); pen.translate(at.x, at.y); pen.rotate(turn);
@@ -268,8 +271,7 @@ function flyTo(map, outage, layer) {
 }
 
 function obeyList(map, data, layers) {
-  const narrow = matchMedia("(max-width: 700px)"), panels = [...document.querySelectorAll("body > details")];
-  if (narrow.matches) panels.forEach(panel => { panel.open = false; });
+  const { narrow, panels } = PANELS;
   for (const panel of panels) panel.addEventListener("toggle", () => {
     if (panel.open && narrow.matches) panels.forEach(other => { if (other !== panel) other.open = false; });
   });
@@ -284,9 +286,10 @@ function obeyList(map, data, layers) {
 
 function lightwatch(map) {
   const data = JSON.parse(document.getElementById("data").textContent);
+  if (PANELS.narrow.matches) PANELS.panels.forEach(panel => { panel.open = false; });
   const panes = makePanes(map);
   map.attributionControl.setPrefix(false).addAttribution("Drawn with Leaflet");
-  L.control.zoom({ position: "topright" }).addTo(map);
+  L.control.zoom({ position: "bottomleft" }).addTo(map);
   L.control.scale({ position: "bottomright" }).addTo(map);
   const tagged = data.outages.filter(one => SHARED.includes(one.verdict)).length <= TAGGED;
   const layers = data.outages.map((outage, number) => outageLayer(outage, number, panes, tagged));

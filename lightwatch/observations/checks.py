@@ -187,7 +187,8 @@ def _repairs(batch: Batch, context: Context) -> None:
         batch.happened, batch.recorded, batch.column("recorded_at"), strict=True
     )
     for i, (done, known, text) in enumerate(rows):
-        if text and done is not None and known is not None and known < done:
+        late = done is None or done > context.created
+        if text and not late and known is not None and known < done:
             batch.reject(i, "recorded_at", "recorded before it was performed")
     _warn_unknown(batch, context, "report_id", "reports")
     where = ("light_id", "lights"), ("circuit_id", "circuits"), (

@@ -29,7 +29,9 @@ AS_OF = datetime(2025, 11, 25, 6, 0, tzinfo=UTC)
 PHONE, DESK = (390, 844), (1280, 800)
 STREETS, LIGHTS_PER_STREET = 60, 25
 FAULTED, FIRST_DARK = "C024", 11
-NASTY = "<script>alert(1)</script>\"'</script>{{7*7}}{% for %}<img src=x onerror=alert(2)>"
+NASTY = (
+    "<script>alert(1)</script>\"'</script>{{7*7}}{% for %}<img src=x onerror=alert(2)>"
+)
 """What a record could carry that must never run."""
 
 
@@ -162,7 +164,9 @@ def feed_fault(circuit: str = FAULTED, **changed: Any) -> Outage:
         "probabilities": {"supply_fault": 0.96, "single_light": 0.04},
         "sections": ((f"S{street_no}{FIRST_DARK}", 0.58), (f"S{street_no}10", 0.27)),
         "components": (),
-        "test_first": CheckFirst("handhole at pole P2413", "splits what is left in half"),
+        "test_first": CheckFirst(
+            "handhole at pole P2413", "splits what is left in half"
+        ),
         "since": AS_OF - timedelta(days=16),
         "why": ("9 of 15 lights beyond S2411 reported, none of the 10 before it",),
         "danger": (),
@@ -188,7 +192,11 @@ def troubles() -> list[Outage]:
 
 
 def drawn(town: dict[str, Any], troubles: list[Outage], **changed: Any) -> str:
-    said = {"as_of": AS_OF, "place": "Aldermoor", "method": "Judged on the supply tree."}
+    said = {
+        "as_of": AS_OF,
+        "place": "Aldermoor",
+        "method": "Judged on the supply tree.",
+    }
     return outage_map(troubles, **(town | said | changed))
 
 
@@ -203,3 +211,165 @@ def test_the_page_opens_offline_asks_for_nothing_and_has_no_error(
     assert [one for one in watched.requests if not one.startswith("file:")] == []
     assert len(watched.requests) == 1
     assert watched.errors == []
+
+
+def card_text(page: Page) -> str:
+    return page.locator(".leaflet-popup .card").inner_text()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_the_shared_fault_is_the_largest_mark_and_nothing_covers_it(
+    town: Any, troubles: Any, opened: Any, size: tuple[int, int]
+) -> None:
+    page = opened(drawn(town, troubles), size).page
+    fault = page.locator(".fault.supply_fault")
+    box = fault.bounding_box()
+    assert min(box["width"], box["height"]) >= 40
+    middle = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
+    assert page.evaluate(
+        "([x, y]) => !!document.elementFromPoint(x, y).closest('.supply_fault')", middle
+    )
+    assert fault.locator("b").inner_text() == "15"
+
+
+def test_underground_and_overhead_faults_differ_in_shape_and_in_line(
+    town: Any, opened: Any
+) -> None:
+    overhead = feed_fault("C030", underground=False, sections=(("S3011", 0.6),))
+    overhead = Outage(
+        **(vars(overhead) | {"lights": ("L3011", "L3012"), "reported": ("L3011",)})
+    )
+    page = opened(drawn(town, [feed_fault(), overhead])).page
+    marks = page.locator(".fault use").evaluate_all(
+        "all => all.map(one => one.getAttribute('href')).sort()"
+    )
+    assert marks == ["#supply_fault-o", "#supply_fault-u"]
+    dashes = page.locator(".leaflet-stretch-pane path[stroke='#b54400']")
+    assert dashes.evaluate_all(
+        "all => all.map(one => one.getAttribute('stroke-dasharray')).sort()"
+    ) == ["20 8", None]
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_a_click_in_the_list_flies_to_the_circuit_and_opens_its_card(
+    town: Any, troubles: Any, opened: Any, size: tuple[int, int]
+) -> None:
+    watched = opened(drawn(town, troubles), size, reduced_motion="reduce")
+    page = watched.page
+    if size == PHONE:
+        assert not page.locator("button[data-outage]").first.is_visible()
+        page.click(".list > summary")
+    before = page.evaluate("map_outages.getZoom()")
+    page.click("button[data-outage='1']")
+    page.wait_for_selector(".leaflet-popup .card")
+    assert page.evaluate("map_outages.getZoom()") > before
+    assert "Almost certainly a fault on the feed (96\xa0%)" in card_text(page)
+    assert "circuit C024, fed underground" in card_text(page)
+    assert "Handholes" in page.locator(".card .before").text_content()
+    page.keyboard.press("Escape")
+    page.wait_for_selector(".leaflet-popup", state="detached")
+    assert watched.errors == []
+
+
+def test_a_light_of_others_says_so_on_its_card(
+    town: Any, troubles: Any, opened: Any
+) -> None:
+    page = opened(drawn(town, troubles), reduced_motion="reduce").page
+    theirs = page.locator("button[data-outage]", has_text="L0712")
+    theirs.click()
+    page.wait_for_selector(".leaflet-popup .card")
+    assert "Not ours to maintain" in card_text(page)
+    assert "Lower Valley Roads" in card_text(page)
+
+
+def test_a_dot_on_the_map_opens_its_card_by_touch_or_click(
+    town: Any, troubles: Any, opened: Any
+) -> None:
+    page = opened(drawn(town, [single("L3005", "C030")])).page
+    at = page.evaluate(
+        """() => { const flat = JSON.parse(data.textContent).outages[0].at;
+        const at = map_outages.latLngToContainerPoint([flat[1] / 1e5, flat[0] / 1e5]);
+        const box = map_outages.getContainer().getBoundingClientRect();
+        return [at.x + box.x, at.y + box.y]; }"""
+    )
+    page.mouse.click(at[0] + 9, at[1])
+    page.wait_for_selector(".leaflet-popup .card")
+    assert "Almost certainly a light on its own" in card_text(page)
+
+
+def test_the_key_hides_and_shows_by_verdict_and_by_feed(
+    town: Any, troubles: Any, opened: Any
+) -> None:
+    watched = opened(drawn(town, troubles))
+    page, fault = watched.page, watched.page.locator(".fault.supply_fault")
+    page.click(".key > summary")
+    for box in ("input[data-verdict=supply_fault]", "input[data-feed=u]"):
+        page.uncheck(box)
+        assert fault.count() == 0
+        page.check(box)
+        assert fault.count() == 1
+    assert page.locator("canvas.field").count() == 1
+    page.check("input[data-base=lights]")
+    assert page.locator("canvas.field").count() == 2
+    assert watched.errors == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_texts_of_records_never_run(
+    town: Any, opened: Any, size: tuple[int, int]
+) -> None:
+    lights = town["lights"].assign(pole_id=NASTY, maintained_by=NASTY, feed_owner=NASTY)
+    fault = feed_fault(
+        symptom=NASTY,
+        test_first=CheckFirst(NASTY, NASTY),
+        why=(NASTY,),
+        danger=(NASTY,),
+    )
+    roads = town["roads"].assign(name=NASTY)
+    page_text = drawn(
+        town | {"lights": lights, "roads": roads}, [fault], place=NASTY, method=NASTY
+    )
+    watched = opened(page_text, size, reduced_motion="reduce")
+    page = watched.page
+    assert page.locator("h1").inner_text() == f"Open outages, {NASTY}"
+    if size == PHONE:
+        page.click(".list > summary")
+    page.click("button[data-outage='0']")
+    page.wait_for_selector(".leaflet-popup .card")
+    assert NASTY in page.locator(".card").text_content()
+    assert page.locator(".card script, .card img, h1 script, h1 img").count() == 0
+    assert watched.errors == []
+
+
+def test_a_page_with_nothing_open_says_so_over_its_roads(
+    town: Any, opened: Any
+) -> None:
+    watched = opened(drawn(town, []))
+    shown = watched.page.locator("[role=status]")
+    assert shown.inner_text() == "Nothing open as of 25 Nov 2025, 06:00."
+    assert shown.is_visible()
+    assert watched.errors == []
+
+
+def test_a_page_without_roads_lights_or_anything_opens(town: Any, opened: Any) -> None:
+    bare = {name: frame.iloc[:0] for name, frame in town.items()}
+    assert opened(drawn(bare, [])).errors == []
+    watched = opened(drawn(bare, [feed_fault()]), reduced_motion="reduce")
+    watched.page.click("button[data-outage='0']")
+    watched.page.wait_for_selector(".leaflet-popup .card")
+    assert watched.errors == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_the_page_never_scrolls_sideways_and_its_targets_suit_a_thumb(
+    town: Any, troubles: Any, opened: Any, size: tuple[int, int]
+) -> None:
+    page = opened(drawn(town, troubles), size).page
+    if size == PHONE:
+        page.click(".list > summary")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    heights = page.locator("button[data-outage]").evaluate_all(
+        "all => all.map(one => one.getBoundingClientRect().height)"
+    )
+    assert min(heights) >= 44
+    assert page.locator("main").bounding_box()["height"] >= 250

@@ -1,0 +1,153 @@
+"""How fast things fail, by whatever a planner asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.errors import NotEnoughEvidence, NotUnderstood
+from lightwatch.lives import Lives
+from lightwatch.nights import YEAR
+from lightwatch.rates.poisson import Rate, exact_rate
+from lightwatch.words import SUPPLY
+
+BY = (
+    "kind", "type", "technology", "model", "maker", "vintage", "feed", "control", "age",
+    "station", "road_class", "circuit",
+)  # fmt: skip
+"""What rates may be asked by."""
+
+AGE_EDGES_YEARS = (0.0, 1.0, 2.0, 5.0, 10.0, 15.0, np.inf)
+AGE_BANDS = ("0-1", "1-2", "2-5", "5-10", "10-15", "15+")
+
+_OF_THE_LIGHT = {"technology", "feed", "control", "station", "road_class", "circuit"}
+
+
+@dataclass(frozen=True)
+class RateRow:
+    """One line of the answer: a group, its time under watch, its failures."""
+
+    group: dict[str, str]
+    unit: str
+    unit_years: float
+    failures: int
+    rate: Rate | None
+
+
+def _check(by: Sequence[str]) -> None:
+    unknown = [name for name in by if name not in BY]
+    if unknown or not by:
+        raise NotUnderstood(
+            f"--by {','.join(unknown) or '(nothing)'} is not known "
+            f"(expected any of {', '.join(BY)})"
+        )
+    if len(set(by)) < len(by):
+        raise NotUnderstood(f"--by {','.join(by)} names a column twice")
+
+
+def _by_span(lives: Lives) -> pd.DataFrame:
+    """Split lives where the light that carries them changed."""
+    register = lives.register
+    frame = lives.frame
+    own = frame[frame["light_id"] != ""].drop(columns="circuit_id")
+    split = own.merge(register.spans, on="light_id")
+    since = split[["start", "since"]].max(axis=1)
+    until = split[["end", "until"]].min(axis=1)
+    last = until == split["end"]
+    kept = (since < until) | (last & (split["start"] == split["end"]))
+    split = split.assign(start=since, end=until, failed=split["failed"] & last)[kept]
+    split["station"] = split["light_id"].map(register.nearest_station)
+    roads = register.known.roads.set_index("road_id")["class"]
+    split["road_class"] = split["road_id"].map(roads)
+    rest = frame[frame["light_id"] == ""]
+    both = pd.concat([split, rest], ignore_index=True) if len(rest) else split
+    circuits = register.known.circuits.set_index("circuit_id")
+    both["feed"] = both["circuit_id"].map(circuits["feed"])
+    both["control"] = both["circuit_id"].map(circuits["control"])
+    both["circuit"] = both["circuit_id"]
+    return both
+
+
+def _by_age(frame: pd.DataFrame) -> pd.DataFrame:
+    """Split time under watch into bands of age; a date known to the year is halved."""
+    middle = (frame["installed"] + frame["installed_last"]) / 2
+    parts = [frame[middle.isna()].assign(age="unknown")]
+    dated, born = frame[middle.notna()], middle[middle.notna()]
+    edges = zip(AGE_BANDS, AGE_EDGES_YEARS, AGE_EDGES_YEARS[1:], strict=False)
+    for band, low, high in edges:
+        first = -np.inf if low == 0 else born + low * YEAR
+        until = born + high * YEAR
+        start = np.maximum(dated["start"], first)
+        end = np.minimum(dated["end"], until)
+        last = (dated["end"] <= until) & (dated["end"] > first)
+        part = dated.assign(
+            start=start, end=end, failed=dated["failed"] & last, age=band
+        )
+        parts.append(part[(start < end) | (part["failed"] & (start <= end))])
+    return pd.concat([part for part in parts if len(part)] or parts[:1])
+
+
+def _vintage(frame: pd.DataFrame) -> pd.Series[str]:
+    first = pd.to_datetime(frame["installed"], unit="us").dt.year
+    last = pd.to_datetime(frame["installed_last"], unit="us").dt.year
+    known = first.notna() & (first == last)
+    return first.where(known, 0).astype(int).astype(str).where(known, "unknown")
+
+
+def _row(group: dict[str, str], unit: str, years: float, failures: int) -> RateRow:
+    try:
+        rate: Rate | None = exact_rate(failures, years)
+    except NotEnoughEvidence:
+        rate = None
+    return RateRow(group, unit, years, failures, rate)
+
+
+def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
+    """Return failure rates with exact limits, one row a group, zeros included.
+
+    Parameters
+    ----------
+    lives
+        Life data.
+    by
+        Any of ``BY``; the order is that of the groups.
+
+    Raises
+    ------
+    NotUnderstood
+        It asks for something that rates are not kept by.
+    """
+    _check(by)
+    frame = lives.frame
+    if _OF_THE_LIGHT & set(by):
+        frame = _by_span(lives)
+    if "age" in by:
+        frame = _by_age(frame)
+    if "vintage" in by:
+        frame = frame.assign(vintage=_vintage(frame))
+    km = frame["kind"].isin(list(SUPPLY))
+    frame = frame.assign(
+        unit=np.where(km, "km-year", "unit-year"),
+        unit_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"],
+    )
+    names = list(by)
+    frame[names] = frame[names].replace("", None).fillna("unknown").astype(str)
+    groups = frame.groupby([*names, "unit"], sort=True)
+    table = groups[["unit_years", "failed"]].sum().reset_index()
+    if "age" in by:
+        order = {band: i for i, band in enumerate((*AGE_BANDS, "unknown"))}
+        table = table.sort_values(
+            names, key=lambda one: one.map(order) if one.name == "age" else one
+        )
+    return [
+        _row(
+            {name: str(row[name]) for name in names},
+            str(row["unit"]),
+            float(row["unit_years"]),
+            int(row["failed"]),
+        )
+        for row in table.to_dict("records")
+    ]

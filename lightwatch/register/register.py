@@ -1,0 +1,67 @@
+"""The register: everything that stands, and since when, as known on a day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.observations.known import Known
+from lightwatch.register.feeds import paths
+from lightwatch.register.fittings import fittings
+from lightwatch.register.spans import spans
+
+EARTH_RADIUS_M = 6_371_008.8
+
+
+@dataclass(frozen=True)
+class Register:
+    """Lights, what hangs on them, and what feeds them, as known on a day."""
+
+    known: Known
+
+    @property
+    def as_of(self) -> int:
+        """Only what was recorded strictly before this counts [instant]."""
+        return self.known.as_of
+
+    @cached_property
+    def fittings(self) -> pd.DataFrame:
+        """Every component in its place; see :func:`fittings.fittings`."""
+        return fittings(self.known)
+
+    @cached_property
+    def spans(self) -> pd.DataFrame:
+        """How each light stood over time; see :func:`spans.spans`."""
+        return spans(self.known)
+
+    @cached_property
+    def feeds(self) -> dict[str, tuple[str, ...]]:
+        """For each section the sections that feed it, itself first."""
+        return paths(self.known.sections)
+
+    @cached_property
+    def standing(self) -> pd.DataFrame:
+        """Lights in service now, as they stand now, technology included."""
+        now = self.spans[self.spans["until"] == np.inf]
+        technology = now.set_index("light_id")["technology"]
+        lights = self.known.lights[self.known.lights["removed"].isna()]
+        latest = lights["light_id"].map(technology)
+        return lights.assign(technology=latest.fillna(lights["technology"]))
+
+    @cached_property
+    def nearest_station(self) -> dict[str, str]:
+        """For each light the nearest weather station, by great-circle distance."""
+        from sklearn.neighbors import BallTree
+
+        stations = self.known.stations.dropna(subset=["longitude", "latitude"])
+        lights = self.known.lights
+        if stations.empty or lights.empty:
+            return {}
+        place = ["latitude", "longitude"]
+        tree = BallTree(np.radians(stations[place].to_numpy()), metric="haversine")
+        index = tree.query(np.radians(lights[place].to_numpy()), return_distance=False)
+        names = stations["station_id"].to_numpy()[index[:, 0]]
+        return dict(zip(lights["light_id"], names, strict=True))

@@ -1,0 +1,69 @@
+"""Answers as the contract's JSON documents and as readable tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from lightwatch.rates import RateRow
+
+CONFIDENCE = 0.95
+_FEW = 5
+"""With fewer failures than this, the limits say more than the rate does."""
+
+
+def rates_document(as_of: str, rows: Sequence[RateRow]) -> dict[str, Any]:
+    """Return the contract's JSON document of rates, per 1,000 unit-years."""
+    return {
+        "as_of": as_of,
+        "confidence": CONFIDENCE,
+        "rows": [
+            {
+                **row.group,
+                "unit": row.unit,
+                "unit_years": row.unit_years,
+                "failures": row.failures,
+                "rate_per_1000": row.rate and row.rate.per_year * 1000,
+                "low": row.rate and row.rate.low_per_year * 1000,
+                "high": row.rate and row.rate.high_per_year * 1000,
+            }
+            for row in rows
+        ],
+    }
+
+
+def _remark(row: RateRow) -> str:
+    if row.rate is None:
+        return "too little to say: nothing of this kind was under watch"
+    if row.failures == 0:
+        return "too little to say: no failure yet"
+    if row.failures < _FEW:
+        return "too little to say: few failures yet"
+    return ""
+
+
+def rates_text(as_of: str, rows: Sequence[RateRow]) -> str:
+    """Return a readable table of rates."""
+    if not rows:
+        return f"Nothing was under watch before {as_of}."
+    names = list(rows[0].group)
+    widths = [max(len(n), *(len(r.group[n]) for r in rows)) + 2 for n in names]
+    head = "".join(f"{n:{w}}" for n, w in zip(names, widths, strict=True))
+    lines = [
+        f"Failures per 1,000 unit-years (km-years for cable and line) as of {as_of},",
+        "with exact 95 % limits.",
+        "",
+        f"{head}{'unit-years':>12}{'failures':>10}{'rate':>9}{'low':>9}{'high':>9}",
+    ]
+    for row in rows:
+        cells = (row.group[n].ljust(w) for n, w in zip(names, widths, strict=True))
+        line = "".join(cells) + f"{row.unit_years:>12,.1f}{row.failures:>10,}"
+        if row.rate:
+            rate = row.rate
+            for value in (rate.per_year, rate.low_per_year, rate.high_per_year):
+                line += f"{value * 1000:>9.2f}"
+        else:
+            line += f"{'-':>9}" * 3
+        remark = _remark(row)
+        lines.append(f"{line}   {remark}" if remark else line)
+    return "\n".join(lines)
