@@ -11,15 +11,31 @@ from demo_city.days import Floats, Ints, Texts
 from demo_city.parameters import Parameters
 
 NAMES = (
-    "model kind type maker volts_min volts_max watts warranty_years unit_cost "
-    "lead_time_days lead_time_sd_days pack_size minimum_order"
-).split()
+    "model",
+    "kind",
+    "type",
+    "maker",
+    "volts_min",
+    "volts_max",
+    "watts",
+    "warranty_years",
+    "unit_cost",
+    "lead_time_days",
+    "lead_time_sd_days",
+    "pack_size",
+    "minimum_order",
+)
 
+# fmt: off
 ROWS = (
-    ("TW-T1", "photocontrol", "thermal", "Tewsle", 105, 305, "", 2, 7.2, 30, 7, 12, 24),
-    ("TW-E2", "photocontrol", "electronic", "Tewsle", 105, 305, "", 6, 13.8, 35, 9, 12, 24),  # noqa: E501
-    ("ORV-E", "photocontrol", "electronic", "Orvane", 105, 530, "", 8, 16.5, 56, 14, 10, 20),  # noqa: E501
-    ("ORV-L", "photocontrol", "long_life", "Orvane", 105, 530, "", 12, 27.9, 63, 16, 10, 20),  # noqa: E501
+    ("TW-T1", "photocontrol", "thermal", "Tewsle",
+     105, 305, "", 2, 7.2, 30, 7, 12, 24),
+    ("TW-E2", "photocontrol", "electronic", "Tewsle",
+     105, 305, "", 6, 13.8, 35, 9, 12, 24),
+    ("ORV-E", "photocontrol", "electronic", "Orvane",
+     105, 530, "", 8, 16.5, 56, 14, 10, 20),
+    ("ORV-L", "photocontrol", "long_life", "Orvane",
+     105, 530, "", 12, 27.9, 63, 16, 10, 20),
     ("NA100", "lamp", "hps", "Brillet & Co", 90, 250, 100, 2, 14.9, 21, 5, 12, 24),
     ("NA150", "lamp", "hps", "Sölden-Marr", 90, 250, 150, 3, 18.2, 28, 8, 12, 24),
     ("MQ150", "lamp", "mh", "Brillet & Co", 90, 250, 150, 1, 24.5, 21, 5, 12, 12),
@@ -34,6 +50,8 @@ ROWS = (
     ("FU6", "fuse", "any", "Hexley", 0, 500, "", 0, 2.4, 10, 3, 50, 50),
     ("PL8", "pole", "steel", "Garrow Forge", "", "", "", 15, 640.0, 42, 10, 1, 0),
 )
+# fmt: on
+# Columns as in NAMES.
 
 
 @dataclass(frozen=True)

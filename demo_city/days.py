@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +19,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Texts = NDArray[np.object_]
+Columns = dict[str, NDArray[Any]]
 
 YEAR_DAYS = 365.25
 FIRST_HOUR, LAST_HOUR = 8.0, 16.5

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from demo_city.days import Flags, Floats, Ints, Texts
-from demo_city.geography import BLOCK, HOLM, OLD_TOWN, Positions, Streets
+from demo_city.geography import HOLM, OLD_TOWN, Positions, Streets
 from demo_city.parameters import Parameters
 
 LIGHT, CIRCUIT, SECTION = 0, 1, 2
@@ -33,7 +33,7 @@ FEED_SHARES = np.array(
 """Share of circuits by district and section kind."""
 
 LAID_YEARS = ((25, 45), (18, 40), (8, 25))
-"""Age of overhead, direct-buried and ducted sections at opening, from and to [years]."""
+"""Age at opening of overhead, direct-buried, ducted sections, from and to [years]."""
 
 
 @dataclass(frozen=True)
@@ -232,6 +232,3 @@ def lay_feeds(
         (np.ones_like(everyone), size, counts),
         (everyone, everyone, lists),
     )  # fmt: skip
-
-
-__all__ = ["BLOCK", "Feeds", "group_lights", "lay_feeds"]

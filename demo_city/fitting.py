@@ -1,5 +1,8 @@
-"""What hangs where: the components of each light when the register was opened, and
-the planned changes, knocks and thefts that end their lives before they fail."""
+"""What hangs where, and what takes it off before it fails.
+
+The components of each light when the register was opened, and the programmes, knocks
+and wrong guesses that end their lives early.
+"""
 
 from __future__ import annotations
 
@@ -251,7 +254,9 @@ def fit_out(
     relit = calendar.working(order + rng.uniform(0, 9, size), rng)
     relit_here = ours & own & old & ~np.isfinite(stop) & (start == 0)
     group = np.where(
-        feeds.group, catalogue.choose("photocontrol", "electronic", feeds.group.size, rng), -1
+        feeds.group,
+        catalogue.choose("photocontrol", "electronic", feeds.group.size, rng),
+        -1,
     )
     return Fleet(
         technology,

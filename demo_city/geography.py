@@ -21,16 +21,20 @@ CLASSES = ("arterial", "collector", "residential")
 SPEEDS_KMH = (60, 50, 30)
 SPACING_M = (36.0, 39.0, 43.0)
 BLOCK = 4
-LIGHTS_PER_BLOCK = 72
+LIGHTS_PER_BLOCK = 66
 METRES_PER_DEGREE = 111_320.0
 
+# fmt: off
 _FIRST = (
-    "Alder Ashen Barley Beacon Bracken Brewer Candle Cinder Clover Cooper Crane Damson "
-    "Dyer Ember Fallow Fennel Ferry Flint Foxley Garnet Glover Gorse Harbour Hazel "
-    "Heron Ivy Juniper Kestrel Lantern Larch Linnet Mallow Mason Millrace Osier Otter "
-    "Pebble Plover Quarry Rowan Saddler Sorrel Tanner Teasel Thistle Tinder Vetch "
-    "Warden Weaver Willow"
-).split()
+    "Alder", "Ashen", "Barley", "Beacon", "Bracken", "Brewer", "Candle",
+    "Cinder", "Clover", "Cooper", "Crane", "Damson", "Dyer", "Ember", "Fallow",
+    "Fennel", "Ferry", "Flint", "Foxley", "Garnet", "Glover", "Gorse",
+    "Harbour", "Hazel", "Heron", "Ivy", "Juniper", "Kestrel", "Lantern",
+    "Larch", "Linnet", "Mallow", "Mason", "Millrace", "Osier", "Otter",
+    "Pebble", "Plover", "Quarry", "Rowan", "Saddler", "Sorrel", "Tanner",
+    "Teasel", "Thistle", "Tinder", "Vetch", "Warden", "Weaver", "Willow",
+)
+# fmt: on
 _MIDDLE = ("", "Upper ", "Lower ", "Old ", "New ", "Long ", "Far ")
 _MAIN = ("Road", "Way", "Avenue")
 _SIDE = ("Street", "Lane", "Row", "Close", "Walk", "Terrace", "Rise")
@@ -263,5 +267,7 @@ def lit_positions(roads: Streets, lights: int, rng: np.random.Generator) -> Posi
     step = (b - a) / np.hypot(*(b - a).T)[:, None]
     side = np.where(place % 2 == 0, 1.0, -1.0) * np.array([8.0, 6.5, 5.0])[kind[road]]
     side = side + rng.normal(0, 0.6, road.size)
-    where = a + (b - a) * share + side[:, None] * np.column_stack([-step[:, 1], step[:, 0]])
+    where = (
+        a + (b - a) * share + side[:, None] * np.column_stack([-step[:, 1], step[:, 0]])
+    )
     return Positions(where[:, 0], where[:, 1], road.astype(np.int64))

@@ -1,17 +1,25 @@
-"""What befalls lights without wearing out: knocks, vandals, thieves, other people's
-supply, storms, and the lights that somebody else looks after."""
+"""What befalls lights without wearing out.
+
+Knocks, vandals, thieves, other people's supply, storms; and the troubles of lights
+that somebody else looks after.
+"""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from demo_city.days import YEAR_DAYS, Floats, Ints
-from demo_city.failing import World, draw_symptoms, fitted_to, is_led, mend
 from demo_city.feeds import CIRCUIT, LIGHT, OVERHEAD, SECTION
 from demo_city.fitting import HID_KINDS, LED_KINDS, Cuts
+from demo_city.hazards import draw_symptoms
 from demo_city.noticing import OUT
+from demo_city.visits import mend
 from demo_city.weather import storm_days
+from demo_city.world import World, fitted_to, is_led
 
 OWNER_MENDS_DAYS = 45.0
 SUPPLY_DAYS = 2.0
@@ -19,7 +27,7 @@ STORM_REACH_M = 350.0
 
 
 def _events(
-    rate_per_year: Floats, end: float, rng: np.random.Generator
+    rate_per_year: NDArray[Any], end: float, rng: np.random.Generator
 ) -> tuple[Ints, Floats]:
     """Draw Poisson events for holders: return holders and times [days]."""
     count = rng.poisson(rate_per_year * end / YEAR_DAYS)
@@ -54,6 +62,7 @@ def _troubles(
             **story,
             "kind": kind,
             "cause": kind,
+            "staged": False,
         }
     )
 
@@ -79,7 +88,7 @@ def damage(world: World, kind: str, rng: np.random.Generator) -> pd.DataFrame:
 def damage_cuts(
     world: World, knocks: pd.DataFrame, vandals: pd.DataFrame, rng: np.random.Generator
 ) -> dict[str, Cuts]:
-    """Return, per kind, the parts that knocks and vandals took and what replaced them."""
+    """Return, per kind, the parts that knocks and vandals took, and their new ones."""
     cuts = {}
     for kind in (*HID_KINDS, *LED_KINDS, "photocontrol", "fuse"):
         parts = [knocks, vandals] if kind in ("lamp", "led_module") else [knocks]

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from demo_city.days import Calendar, Flags, Floats, Ints
+from demo_city.days import Calendar, Columns, Floats, Ints
 from demo_city.feeds import Feeds
 from demo_city.geography import Positions, Streets
 from demo_city.parameters import SYMPTOMS, Parameters
 
-OUT, GROUP_OUT, DAYBURNING = (
-    SYMPTOMS.index(name) for name in ("out", "group_out", "dayburning")
+OUT, GROUP_OUT, DAYBURNING, KNOCKED_DOWN = (
+    SYMPTOMS.index(name) for name in ("out", "group_out", "dayburning", "knocked_down")
 )
 NIGHT_START_HOUR = np.array(
     [19.0, 19.5, 20.5, 22.0, 23.0, 23.2, 23.2, 22.3, 21.0, 20.0, 18.8, 18.5]
@@ -102,7 +103,7 @@ class Watch:
         failed_at: Floats,
         symptom: Ints,
         rng: np.random.Generator,
-    ) -> dict[str, Floats | Ints]:
+    ) -> Columns:
         """Draw when each trouble is first reported and first seen [days].
 
         Returns
@@ -188,48 +189,33 @@ def watch(
 
 
 def sightings(
-    watching: Watch,
-    level: Ints,
-    holder: Ints,
-    symptom: Ints,
-    first: dict[str, Ints | Floats],
-    ended_at: Floats,
-    rng: np.random.Generator,
-) -> dict[str, Floats | Ints]:
+    watching: Watch, troubles: pd.DataFrame, end: float, rng: np.random.Generator
+) -> pd.DataFrame:
     """Draw all sightings of troubles from when they were noticed until they ended.
 
     Before that no patrol saw them; after, every pass is a trial again.
 
     Returns
     -------
-    dict
-        ``by``, ``round``, ``light``, ``trouble``, ``seen_at``.
+    pandas.DataFrame
+        ``by``, ``round``, ``light``, ``trouble``, ``seen_at`` [days].
     """
-    found: list[tuple[Ints, Ints, Ints, Ints, Floats]] = []
-
-    def keep(by: Ints, number: Ints, light: Ints, trouble: Ints, seen: Floats) -> None:
-        found.append((by, number, light, trouble, seen))
-
-    noticed = np.asarray(first["noticed_at"])
-    by_patrol: Flags = (first["seen_at"] <= noticed) & (noticed < ended_at)
-    at = np.flatnonzero(by_patrol)
-    keep(
-        np.asarray(first["seen_by"])[at],
-        np.asarray(first["seen_round"])[at],
-        np.asarray(first["seen_light"])[at],
-        at,
-        noticed[at],
-    )
+    of = {name: troubles[name].to_numpy() for name in troubles.columns}
+    noticed, symptom = of["noticed_at"], of["symptom"]
+    ended = np.minimum(of["ended_at"], end)
+    at = np.flatnonzero((of["seen_at"] <= noticed) & (noticed < ended))
+    first = (of["seen_by"], of["seen_round"], of["seen_light"])
+    found = [(*(values[at] for values in first), at, noticed[at])]
     for which, rounds in enumerate(watching.rounds):
-        place, light = watching.feeds.dark(level, holder)
+        place, light = watching.feeds.dark(of["level"], of["holder"])
         after = noticed[place]
         while place.size:
             seen, number = rounds.next_hit(light, after, symptom[place], rng)
-            live = seen < ended_at[place]
+            live = seen < ended[place]
             place, light, after = place[live], light[live], seen[live]
-            keep(np.full(place.size, which), number[live], light, place, after)
+            by = np.full(place.size, which)
+            found.append((by, number[live], light, place, after))
     names = ("by", "round", "light", "trouble", "seen_at")
-    return {
-        name: np.concatenate([part[i] for part in found])
-        for i, name in enumerate(names)
-    }
+    return pd.DataFrame(
+        {n: np.concatenate([part[i] for part in found]) for i, n in enumerate(names)}
+    )

@@ -150,7 +150,7 @@ class Parameters:
     false_reports_per_year: float = 0.02
     knockdowns_per_year: float = 0.003
     vandalism_per_year: float = 0.002
-    thefts_per_km_year: float = 0.004
+    thefts_per_km_year: float = 0.015
     supply_faults_per_year: float = 0.02
     storms: int = 6
     corrected_share: float = 0.01

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from demo_city.days import YEAR_DAYS, Floats, Ints
-from demo_city.failing import World
-from demo_city.feeds import LIGHT
+from demo_city.days import YEAR_DAYS, Flags, Floats, Ints
 from demo_city.noticing import GROUP_OUT, OUT
 from demo_city.parameters import SYMPTOMS
+from demo_city.world import World
 
 CHANNELS = np.array(["phone", "web", "e-mail", "staff"], dtype=object)
 DANGERS = np.array(
@@ -30,7 +29,6 @@ NOTES = np.array(
     ],
     dtype=object,
 )
-LAST_SHOWN_DAYS = 0.3
 
 
 def all_reports(
@@ -119,9 +117,7 @@ def _false(
     )
 
 
-def in_trouble(
-    world: World, troubles: pd.DataFrame, light: Ints, at: Floats
-) -> np.ndarray:
+def in_trouble(world: World, troubles: pd.DataFrame, light: Ints, at: Floats) -> Flags:
     """Return whether lights were in trouble at given times [days]."""
     level, holder = troubles["level"].to_numpy(), troubles["holder"].to_numpy()
     place, dark = world.feeds.dark(level, holder)
@@ -196,6 +192,3 @@ def written_reports(
             "notes": notes,
         }
     )
-
-
-__all__ = ["LIGHT", "all_reports", "written_reports"]

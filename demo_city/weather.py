@@ -122,9 +122,16 @@ def climate(calendar: Calendar, roads: Streets, rng: np.random.Generator) -> Cli
         PLACES[:, 0] * reach[0],
         PLACES[:, 1] * reach[1],
         first,
-        np.bincount(cell, thaw, months * len(parts)).reshape(shape),
-        np.bincount(cell, wet, months * len(parts)).reshape(shape),
+        _days_with(thaw, cell, shape),
+        _days_with(wet, cell, shape),
     )
+
+
+def _days_with(weather: pd.Series[bool], cell: Ints, shape: tuple[int, int]) -> Floats:
+    """Count the days of each station and month on which something was so."""
+    weights = weather.to_numpy(dtype=np.float64)
+    days = np.bincount(cell, weights, shape[0] * shape[1]).reshape(shape)
+    return days.astype(np.float64)
 
 
 def storm_days(daily: pd.DataFrame, count: int) -> Ints:

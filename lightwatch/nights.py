@@ -17,6 +17,7 @@ DAY = 86_400 * SECOND
 YEAR = int(365.25 * DAY)
 """Microseconds; a year here is the Julian year of 365.25 days."""
 
+_MINUTES = {f"{minute:02}": minute * 60 * SECOND for minute in range(60)}
 _EPOCH = date(1970, 1, 1).toordinal()
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _TIME = re.compile(
@@ -99,6 +100,7 @@ class LocalTime:
                 "such as Europe/Vienna)"
             ) from None
         self._days: dict[str, tuple[int, int | None]] = {}
+        self._hours: dict[str, int] = {}
 
     def _day(self, text: str) -> tuple[int, int | None]:
         """Return a day's first instant by UTC and its offset, None if it changes."""
@@ -130,6 +132,13 @@ class LocalTime:
         NotUnderstood
             It is not ISO 8601, or there is no such day or hour.
         """
+        if len(text) == 16:
+            hour, minute = self._hours.get(text[:14]), _MINUTES.get(text[14:])
+            if hour is not None and minute is not None:
+                return hour + minute
+        return self._read(text)
+
+    def _read(self, text: str) -> int:
         match = _TIME.fullmatch(text)
         if match is None:
             raise NotUnderstood("is not a time (expected YYYY-MM-DDThh:mm)")
@@ -144,6 +153,8 @@ class LocalTime:
             return at - _offset(zone)
         if offset is None:
             offset = self._first_meaning(at)
+        elif len(text) == 16:
+            self._hours[text[:14]] = at - offset - _MINUTES[text[14:]]
         return at - offset
 
     def _first_meaning(self, at: int) -> int:
@@ -155,7 +166,7 @@ class LocalTime:
     def is_odd(self, text: str) -> bool:
         """Tell whether a clock change skips or repeats this local time."""
         match = _TIME.fullmatch(text)
-        if match is None or match.group(6) or self._day(match.group(1))[1] is not None:
+        if match is None or match.group(6) or not self.changes_on(match.group(1)):
             return False
         wall = datetime.fromisoformat(text).replace(tzinfo=self.zone)
         return wall.utcoffset() != wall.replace(fold=1).utcoffset()

@@ -5,6 +5,7 @@ const THICK_DASH = { u: "20 8", o: null, x: "0.1 14" };
 const SHARED = ["supply_fault", "group_photocontrol"];
 const COLOUR = { fault: "#b54400", single: "#00598f", ink: "#111" };
 const STEPS = 100000;
+const FAR = 13, NEAR = 15; /* zooms under which marks shrink */
 const TAGGED = 30; /* more shared faults than this would only hide each other's names */
 
 const PANELS = { narrow: matchMedia("(max-width: 700px)"), panels: [...document.querySelectorAll("body > details")] };
@@ -64,8 +65,10 @@ function card(outage) {
 const Dot = L.CircleMarker.extend({
   _updatePath() {
     const canvas = this._renderer;
-    if (!canvas._drawing || this._empty()) return;
-    const { x, y } = this._point, r = this._radius, pen = canvas._ctx;
+    const zoom = this._map.getZoom();
+    if (!canvas._drawing || this._empty() || zoom < this.options.from) return;
+    const { x, y } = this._point, pen = canvas._ctx;
+    const r = this._radius * (zoom < FAR ? .45 : zoom < NEAR ? .75 : 1);
     pen.beginPath();
     if (this.options.feed === "u") pen.rect(x - r * .9, y - r * .9, r * 1.8, r * 1.8);
     else if (this.options.feed === "o") pen.arc(x, y, r, 0, 2 * Math.PI);
@@ -145,7 +148,8 @@ function namesField(names) {
   });
 }
 
-function largeMark(outage, number, shared, tagged) {
+/** A shared fault or area outage; its name goes on the side with more room. */
+function largeMark(outage, number, shared, tagged, middle) {
   const lights = outage.count;
   const size = lights >= 15 ? 44 : lights >= 5 ? 34 : 26;
   const made = element("div", undefined, "fault " + outage.verdict);
@@ -153,13 +157,11 @@ function largeMark(outage, number, shared, tagged) {
   count.append(element("span", lights));
   made.append(drawing(outage.verdict + "-" + outage.feed), count);
   if (outage.danger) made.append(drawing("danger", "badge"));
-  if (tagged) made.append(element("span", `${outage.circuit} \u00b7 ${lights} dark`, "tag"));
+  const at = decoded(outage.at)[0], side = at[1] > middle ? "tag west" : "tag";
+  if (tagged) made.append(element("span", `${outage.circuit} \u00b7 ${lights} dark`, side));
   const icon = L.divIcon({ html: made, className: "", iconSize: [size, size] });
-  const at = decoded(outage.at)[0];
-  const mark = L.marker(at, { icon, alt: outage.card.title, title: outage.card.title, riseOnHover: true,
-    zIndexOffset: (shared ? 10000 : 1000) - number });
-  mark.on("add", () => mark.getElement().setAttribute("aria-label", outage.card.title + ", " + outage.card.place));
-  return mark;
+  const title = outage.card.title + ", " + outage.card.place;
+  return L.marker(at, { icon, title, riseOnHover: true, zIndexOffset: (shared ? 10000 : 1000) - number });
 }
 
 function sharedLayers(outage, panes) {
@@ -173,7 +175,7 @@ function sharedLayers(outage, panes) {
     L.polyline(suspects, { ...style, color: "#fff", weight: 4.5, opacity: 1, interactive: false }),
   ];
   for (const [x, y, reported] of outage.dots)
-    layers.push(new Dot([y / STEPS, x / STEPS], { renderer: panes.faultLights, interactive: false, feed: "o", radius: 3.5,
+    layers.push(new Dot([y / STEPS, x / STEPS], { renderer: panes.faultLights, interactive: false, from: NEAR, feed: "o", radius: 3.5,
       color: reported ? "#fff" : COLOUR.ink, weight: reported ? 1.5 : 2, fillColor: reported ? COLOUR.ink : "#fff", fillOpacity: 1 }));
   return layers;
 }
@@ -187,13 +189,13 @@ function smallLayers(outage, panes) {
 }
 
 /** One outage as a group of layers with its card. */
-function outageLayer(outage, number, panes, tagged) {
+function outageLayer(outage, number, panes, tagged, middle) {
   const shared = SHARED.includes(outage.verdict);
   const layers = (shared ? sharedLayers : smallLayers)(outage, panes);
-  if (outage.at && (shared || outage.verdict === "area_outage")) layers.push(largeMark(outage, number, shared, shared && tagged));
+  if (outage.at && (shared || outage.verdict === "area_outage")) layers.push(largeMark(outage, number, shared, shared && tagged, middle));
   else if (outage.at && outage.danger) {
     const icon = L.divIcon({ html: drawing("danger", "mark"), className: "", iconSize: [22, 22], iconAnchor: [11, 24] });
-    layers.push(L.marker(decoded(outage.at)[0], { icon, alt: "Danger: " + outage.card.title, zIndexOffset: 2000 }));
+    layers.push(L.marker(decoded(outage.at)[0], { icon, title: "Danger: " + outage.card.title, zIndexOffset: 2000 }));
   }
   return L.featureGroup(layers).bindPopup(() => card(outage), { maxWidth: 300, minWidth: 240,
     maxHeight: Math.max(220, Math.min(460, document.querySelector("main").clientHeight - 60)), autoPanPadding: [12, 12] });
@@ -291,12 +293,15 @@ function lightwatch(map) {
   map.attributionControl.setPrefix(false).addAttribution("Drawn with Leaflet");
   L.control.zoom({ position: "bottomleft" }).addTo(map);
   L.control.scale({ position: "bottomright" }).addTo(map);
+  const bounds = extent(data), middle = bounds.isValid() ? bounds.getCenter().lng : 0;
   const tagged = data.outages.filter(one => SHARED.includes(one.verdict)).length <= TAGGED;
-  const layers = data.outages.map((outage, number) => outageLayer(outage, number, panes, tagged));
+  const layers = data.outages.map((outage, number) => outageLayer(outage, number, panes, tagged, middle));
   obeyList(map, data, layers);
   map.invalidateSize({ animate: false });
-  const bounds = extent(data);
   if (bounds.isValid()) map.fitBounds(bounds, { padding: [28, 28], maxZoom: 17, animate: false });
+  const shrink = () => map.getContainer().classList.toggle("far", map.getZoom() < FAR);
+  map.on("zoomend", shrink);
+  shrink();
   obeyKey(map, data, layers, baseLayers(data, panes), feedLayers(data.circuits, panes));
   new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(map.getContainer());
   map.on("popupopen", event => event.popup.getElement().querySelector(".card").focus({ preventScroll: true }));

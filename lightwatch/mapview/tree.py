@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -13,7 +13,7 @@ from lightwatch.decisions.triage.outage import Outage
 Point = tuple[float, float]
 """Longitude and latitude [degrees]."""
 
-SECTION_COLUMNS = ("section_id", "circuit_id", "upstream_section_id", "kind")
+SECTION_COLUMNS = ("section_id", "circuit_id", "upstream_section_id")
 CIRCUIT_COLUMNS = ("circuit_id", "feed", "control", "source", "longitude", "latitude")
 
 
@@ -150,11 +150,16 @@ def _point(longitude: float, latitude: float) -> Point | None:
     return (float(longitude), float(latitude)) if known else None
 
 
+def _texts(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    wanted = frame.reindex(columns=list(names)).astype(object)
+    return wanted.where(wanted.notna(), "").astype(str)
+
+
 def lights_of(lights: pd.DataFrame) -> dict[str, Light]:
     """Return the rows of a frame of lights by identifier."""
     names = ["light_id", "pole_id", "circuit_id", "section_id"]
     names += ["technology", "maintained_by", "feed_owner"]
-    text = lights.reindex(columns=names).fillna("").astype(str)
+    text = _texts(lights, names)
     columns = [text[name] for name in names]
     return {
         light_id: Light(light_id, pole, _point(x, y), circuit, section, *rest)
@@ -174,15 +179,17 @@ def circuits_of(
     found = {name: Circuit(name) for name in sorted(wanted)}
     rows = circuits.reindex(columns=list(CIRCUIT_COLUMNS))
     rows = rows[rows["circuit_id"].isin(wanted)]
-    rows = rows.fillna({"feed": "", "control": "", "source": ""})
+    words = _texts(rows, CIRCUIT_COLUMNS[:4])
     for name, feed, control, source, x, y in zip(
-        *(rows[column] for column in CIRCUIT_COLUMNS), strict=True
+        *(words[column] for column in CIRCUIT_COLUMNS[:4]),
+        *(rows[column] for column in CIRCUIT_COLUMNS[4:]),
+        strict=True,
     ):
         found[name] = Circuit(name, feed, control, source, _point(x, y))
-    rows = sections.reindex(columns=list(SECTION_COLUMNS)).fillna("").astype(str)
+    rows = _texts(sections, SECTION_COLUMNS)
     rows = rows[rows["circuit_id"].isin(wanted)]
     for section, name, above in zip(
-        *(rows[column] for column in SECTION_COLUMNS[:3]), strict=True
+        *(rows[column] for column in SECTION_COLUMNS), strict=True
     ):
         found[name].upstream[section] = above
     for light in lights:

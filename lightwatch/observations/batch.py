@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from lightwatch.nights import LocalTime
 from lightwatch.observations.package import Rows
-from lightwatch.observations.rules import Problem
+from lightwatch.observations.rules import Problem, Times
 from lightwatch.words import Resource
 
 
@@ -34,6 +34,7 @@ class Batch:
 
     resource: Resource
     rows: Rows
+    times: Times
     keys: list[str]
     happened: list[int | None]
     recorded: list[int | None]

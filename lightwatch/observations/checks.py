@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import DAY, read_date, read_partial_date
 from lightwatch.observations.batch import Batch, Context
-from lightwatch.observations.rules import instants
 
 FAR_M = 50_000.0
 """A light farther than this from the middle of the lights is in another place [m]."""
@@ -59,14 +58,20 @@ def _warn_unknown(batch: Batch, context: Context, column: str, to: str) -> set[i
 
 def _in_time(batch: Batch, context: Context, column: str, verb: str) -> None:
     values = batch.column(column)
-    changed = [text for text in set(values) if context.clock.changes_on(text[:10])]
-    odd = {text for text in changed if context.clock.is_odd(text)}
-    for i, at in enumerate(instants(values, context.clock)):
-        if at is not None and at > context.created:
-            batch.reject(i, column, f"{verb} later than the package was created")
-        if odd and values[i] in odd:
+    times = batch.times.get(column, [])
+    if max((at for at in times if at is not None), default=0) > context.created:
+        for i, at in enumerate(times):
+            if at is not None and at > context.created:
+                batch.reject(i, column, f"{verb} later than the package was created")
+    days = {text[:10] for text in values}
+    if not any(context.clock.changes_on(day) for day in days):
+        return
+    odd = {text for text in set(values) if context.clock.is_odd(text)}
+    for i, text in enumerate(values):
+        if text in odd:
             batch.warn(
-                i, f"{column} {values[i]} is skipped or repeated by a clock change; "
+                i,
+                f"{column} {text} is skipped or repeated by a clock change; "
                 "read as its first meaning",
             )
 
@@ -180,6 +185,13 @@ def _reports(batch: Batch, context: Context) -> None:
             batch.reject(i, "light_id", "nothing says where (no light, no coordinates)")
 
 
+_WHERE = (
+    ("light_id", "lights"),
+    ("circuit_id", "circuits"),
+    ("section_id", "sections"),
+)
+
+
 def _repairs(batch: Batch, context: Context) -> None:
     _in_time(batch, context, "performed_at", "performed")
     _in_time(batch, context, "recorded_at", "recorded")
@@ -191,14 +203,11 @@ def _repairs(batch: Batch, context: Context) -> None:
         if text and not late and known is not None and known < done:
             batch.reject(i, "recorded_at", "recorded before it was performed")
     _warn_unknown(batch, context, "report_id", "reports")
-    where = ("light_id", "lights"), ("circuit_id", "circuits"), (
-        "section_id", "sections",
-    )
     nowhere = set(range(len(batch)))
-    for column, to in where:
+    for column, to in _WHERE:
         lost = _warn_unknown(batch, context, column, to)
-        named = {i for i, text in enumerate(batch.column(column)) if text}
-        nowhere -= named - lost
+        blank = {i for i in nowhere if not batch.column(column)[i]}
+        nowhere = blank | (nowhere & lost)
     for i in sorted(nowhere):
         batch.reject(
             i, "light_id", "nothing says where (no light, circuit or section)"
@@ -210,11 +219,16 @@ def _repairs(batch: Batch, context: Context) -> None:
 def _models_fitted(batch: Batch, context: Context) -> None:
     if "models" in context.absent:
         return
-    for i, text in enumerate(batch.column("fitted_model")):
-        if text and text not in context.keys["models"]:
-            for model in text.split("+"):
-                if model.strip() not in context.keys["models"]:
-                    batch.warn(i, f"fitted_model {model} is not in models")
+    models = context.keys["models"]
+    values = batch.column("fitted_model")
+    lost = {
+        text: [one for one in text.split("+") if one.strip() not in models]
+        for text in set(values)
+        if text and text not in models
+    }
+    for i, text in enumerate(values if lost else ()):
+        for model in lost.get(text, ()):
+            batch.warn(i, f"fitted_model {model} is not in models")
 
 
 def _date_codes(batch: Batch) -> None:

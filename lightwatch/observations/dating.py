@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
-from lightwatch.observations.rules import instants
+from lightwatch.observations.rules import Times
 
 Dates = tuple[list[int | None], list[int | None]]
 
@@ -24,8 +24,10 @@ def patrol_recorded(at: int | None, kind: str, clock: LocalTime) -> int | None:
     return over - 1
 
 
-def _patrols(columns: Mapping[str, Sequence[str]], clock: LocalTime) -> Dates:
-    started = instants(columns["started_at"], clock)
+def _patrols(
+    columns: Mapping[str, Sequence[str]], times: Times, clock: LocalTime
+) -> Dates:
+    started = times["started_at"]
     kinds = columns.get("kind") or [""] * len(started)
     pairs = list(zip(started, kinds, strict=True))
     over = {pair: patrol_recorded(*pair, clock) for pair in set(pairs)}
@@ -47,6 +49,7 @@ def _days(values: Sequence[str], clock: LocalTime, end: bool) -> list[int | None
 def dated(
     resource: str,
     columns: Mapping[str, Sequence[str]],
+    times: Times,
     clock: LocalTime,
     patrols: Mapping[str, int],
 ) -> Dates:
@@ -58,6 +61,8 @@ def dated(
         The file that the rows belong to.
     columns
         Its columns, of equal length.
+    times
+        Its columns of times, read.
     clock
         Local time at the place.
     patrols
@@ -66,22 +71,19 @@ def dated(
     length = len(next(iter(columns.values()), ()))
     match resource:
         case "reports":
-            received = instants(columns["received_at"], clock)
-            return received, received
+            return times["received_at"], times["received_at"]
         case "repairs":
-            done = instants(columns["performed_at"], clock)
-            if "recorded_at" not in columns:
-                return done, done
-            known = instants(columns["recorded_at"], clock)
-            return done, [d if k is None else k for d, k in zip(done, known, strict=True)]
+            done = times["performed_at"]
+            both = zip(done, times.get("recorded_at", done), strict=True)
+            return done, [d if k is None else k for d, k in both]
         case "patrols":
-            return _patrols(columns, clock)
+            return _patrols(columns, times, clock)
         case "sightings":
-            seen = instants(columns["seen_at"], clock)
+            seen = times["seen_at"]
             over = [patrols.get(name) for name in columns["patrol_id"]]
-            both = zip(seen, over, strict=True)
+            pairs = zip(seen, over, strict=True)
             return seen, [
-                None if s is None or o is None else max(s - 1, o) for s, o in both
+                None if s is None or o is None else max(s - 1, o) for s, o in pairs
             ]
         case "weather":
             days = columns["date"]

@@ -6,8 +6,10 @@ The order of files is the order in which they hang on each other.
 from __future__ import annotations
 
 import csv
+import gc
 import json
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,7 +22,7 @@ from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.package import Package, Rows
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
 from lightwatch.observations.roads import read_roads
-from lightwatch.observations.rules import Problem, problems
+from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.store import Change, Row, Store, Writer
 from lightwatch.words import Resource, resources
 
@@ -115,6 +117,19 @@ class _Intake:
     tell: Tell
 
 
+@contextmanager
+def _no_rubbish() -> Iterator[None]:
+    """Keep the collector of cycles from walking millions of rows that have none."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+@_no_rubbish()
 def load(
     store: Store,
     package: Package,
@@ -233,14 +248,14 @@ def _take_in_file(intake: _Intake, resource: Resource) -> None:
 
 def _judged(intake: _Intake, resource: Resource, rows: Rows) -> Batch:
     context = intake.context
-    happened, recorded = dated(
-        resource.name, rows.columns, context.clock, context.patrol_recorded
-    )
+    clock, columns = context.clock, rows.columns
+    times = read_times(resource, columns, clock)
+    dates = dated(resource.name, columns, times, clock, context.patrol_recorded)
     keys = _keys(resource, rows, context)
-    batch = Batch(resource, rows, keys, happened, recorded)
+    batch = Batch(resource, rows, times, keys, *dates)
     for i, reason in rows.misshapen.items():
         batch.problems.append(Problem(i, "", "", reason))
-    batch.problems += problems(resource, rows.columns, context.clock)
+    batch.problems += problems(resource, columns, clock, times)
     check = CHECKS.get(resource.name)
     if check:
         check(batch, context)
@@ -354,10 +369,12 @@ def _extra(names: list[str], row: tuple[str, ...]) -> str | None:
 
 def _keep(intake: _Intake, batch: Batch, good: list[int], count: Count) -> None:
     name = batch.resource.name
-    columns = _columns(intake, batch, good)
     if intake.fresh[name]:
         count.loaded += len(good)
-    else:
+        if intake.load_id is None:
+            return
+    columns = _columns(intake, batch, good)
+    if not intake.fresh[name]:
         columns = _only_new(
             intake, name, columns, [batch.rows.lines[i] for i in good], count
         )
@@ -375,31 +392,24 @@ def _only_new(
     lines: list[int],
     count: Count,
 ) -> dict[str, list[Any]]:
-    found = intake.writer.find(name, columns["key"])
-    new = []
     compared = [column for column in columns if column not in _NOT_CONTENT]
-    for i, key in enumerate(columns["key"]):
-        row = found.get(key)
-        if row is None:
+    found = intake.writer.contents(name, columns["key"], compared)
+    rows = zip(*(columns[column] for column in compared), strict=True)
+    new = []
+    for i, (key, row) in enumerate(zip(columns["key"], rows, strict=True)):
+        old = found.get(key)
+        if old is None:
             new.append(i)
-            continue
-        differing = {
-            column: columns[column][i]
-            for column in compared
-            if row[column] != columns[column][i]
-        }
-        if differing and not intake.is_older:
-            count.changed += 1
-            dates = {c: columns[c][i] for c in ("happened", "recorded", "load_id")}
-            _change(intake, name, row, {**differing, **dates})
-        else:
+        elif old == row:
             count.unchanged += 1
-            if differing:
-                count.warnings += 1
-                intake.outcome.warnings.append(
-                    (name, lines[i], f"{key} differs, but in an older export; kept "
-                     "as the newer one has it")
-                )
+        elif intake.is_older:
+            count.unchanged += 1
+            count.warnings += 1
+            reason = f"{key} differs, but in an older export; the newer row stays"
+            intake.outcome.warnings.append((name, lines[i], reason))
+        else:
+            count.changed += 1
+            _change(intake, name, {c: values[i] for c, values in columns.items()})
     count.loaded += len(new)
     return {c: [values[i] for i in new] for c, values in columns.items()}
 
@@ -407,11 +417,11 @@ def _only_new(
 _NOT_CONTENT = {"key", "happened", "recorded", "load_id"}
 
 
-def _change(intake: _Intake, name: str, row: Row, values: Row) -> None:
-    if intake.load_id is None:
-        return
-    change = Change(row["key"], values, intake.now, intake.now, intake.said_by)
-    intake.writer.replace(name, change)
+def _change(intake: _Intake, name: str, row: Row) -> None:
+    if intake.load_id is not None:
+        key = row.pop("key")
+        change = Change(key, row, intake.now, intake.now, intake.said_by)
+        intake.writer.replace(name, change)
 
 
 def _remember(

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.words import Resource, resources
+
+_BREAK = re.compile(r"\r\n|\n|\r")
 
 csv.field_size_limit(16 * 1024 * 1024)
 
@@ -148,27 +152,45 @@ def _header(header: list[str], resource: Resource, path: Path) -> list[str]:
     return header
 
 
-def _batches(
-    reader: Any, header: list[str], at_once: int | None
-) -> Iterator[Rows]:
-    width = len(header)
-    lines: list[int] = []
-    rows: list[list[str]] = []
-    misshapen: dict[int, str] = {}
+def _batches(reader: Any, header: list[str], at_once: int | None) -> Iterator[Rows]:
     start = reader.line_num + 1
-    for row in reader:
-        if row:
-            if len(row) != width:
-                misshapen[len(rows)] = f"has {len(row)} cells, the header {width}"
-                row = (row + [""] * width)[:width]
-            lines.append(start)
-            rows.append(row)
-            if len(rows) == at_once:
-                yield _rows(header, lines, rows, misshapen)
-                lines, rows, misshapen = [], [], {}
+    while True:
+        rows = list(islice(reader, at_once))
+        if not rows and at_once is not None:
+            return
+        lines = _lines(rows, start, reader.line_num)
         start = reader.line_num + 1
-    if rows or at_once is None:
-        yield _rows(header, lines, rows, misshapen)
+        if not all(rows):
+            lines = [line for line, row in zip(lines, rows, strict=True) if row]
+            rows = [row for row in rows if row]
+        yield _rows(header, lines, *_squared(rows, len(header)))
+        if at_once is None:
+            return
+
+
+def _lines(rows: list[list[str]], first: int, last: int) -> list[int]:
+    """Return the line on which each row starts; a quoted cell may hold several."""
+    if last - first + 1 == len(rows):
+        return list(range(first, last + 1))
+    lines = []
+    for row in rows:
+        lines.append(first)
+        first += 1 + sum(len(_BREAK.findall(cell)) for cell in row)
+    return lines
+
+
+def _squared(
+    rows: list[list[str]], width: int
+) -> tuple[list[list[str]], dict[int, str]]:
+    """Cut or fill rows to the header's width; tell which were not."""
+    if set(map(len, rows)) <= {width}:
+        return rows, {}
+    bad = {
+        i: f"has {len(row)} cells, the header {width}"
+        for i, row in enumerate(rows)
+        if len(row) != width
+    }
+    return [(row + [""] * width)[:width] for row in rows], bad
 
 
 def _rows(

@@ -16,6 +16,7 @@ from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.observations.dating import dated
 from lightwatch.observations.package import Package
+from lightwatch.observations.rules import read_times
 from lightwatch.store import Row, Store, Writer
 from lightwatch.words import resources
 
@@ -94,7 +95,10 @@ def take_in_history(writer: Writer, package: Package) -> None:
             content = json.loads(row["content"])
             version = _version(row, package)
             known = {k: [v or ""] for k, v in content.items() if k != "extra"}
-            (happened,), (recorded,) = dated(where[0], known, package.clock, {})
+            times = read_times(resources()[where[0]], known, package.clock)
+            (happened,), (recorded,) = dated(
+                where[0], known, times, package.clock, {}
+            )
         except (ValueError, KeyError, AttributeError) as error:
             raise NotUnderstood(
                 f"{package.path(HISTORY)}, line {line}: {error}"

@@ -73,18 +73,23 @@ def judge(field: Field, text: str, clock: LocalTime) -> str | None:
             return _listed(field, text)
 
 
+def _is_free(field: Field) -> bool:
+    text = field.type == "string" and field.name not in _PARTIAL_DATES
+    return text and field.allowed is None
+
+
 def field_problems(
     field: Field, values: Sequence[str], clock: LocalTime
 ) -> Iterable[Problem]:
     """Yield what is wrong with a column's values."""
     bad: dict[str, str] = {}
-    for text in set(values):
-        if text:
-            reason = judge(field, text, clock)
-        else:
-            reason = "is missing" if field.required else None
-        if reason:
-            bad[text] = reason
+    if field.required and "" in values:
+        bad[""] = "is missing"
+    if not _is_free(field):
+        for text in set(values):
+            reason = judge(field, text, clock) if text else None
+            if reason:
+                bad[text] = reason
     if not bad:
         return ()
     return (
@@ -94,8 +99,26 @@ def field_problems(
     )
 
 
-def problems(
+Times = dict[str, list[int | None]]
+"""Column to its values as instants; None where blank or not understood."""
+
+
+def read_times(
     resource: Resource, columns: Mapping[str, Sequence[str]], clock: LocalTime
+) -> Times:
+    """Read a batch's columns of times."""
+    return {
+        field.name: instants(columns[field.name], clock)
+        for field in resource.fields
+        if field.type == "datetime" and field.name in columns
+    }
+
+
+def problems(
+    resource: Resource,
+    columns: Mapping[str, Sequence[str]],
+    clock: LocalTime,
+    times: Times,
 ) -> list[Problem]:
     """List what is wrong with a batch's values, each by itself.
 
@@ -107,23 +130,40 @@ def problems(
         Columns of equal length; a column that is not there is blank in every row.
     clock
         Local time at the place.
+    times
+        Its columns of times, as :func:`read_times` reads them.
     """
     length = len(next(iter(columns.values()), ()))
     blank = [""] * length
     found: list[Problem] = []
     for field in resource.fields:
+        if _understood(field, columns, times):
+            continue
         if field.name in columns or field.required:
             found += field_problems(field, columns.get(field.name, blank), clock)
     return found
 
 
+def _understood(
+    field: Field, columns: Mapping[str, Sequence[str]], times: Times
+) -> bool:
+    values = times.get(field.name)
+    if values is None:
+        return False
+    blank = columns[field.name].count("")
+    return values.count(None) == blank and not (blank and field.required)
+
+
 def instants(values: Sequence[str], clock: LocalTime) -> list[int | None]:
     """Read a column of times [instants]; None where blank or not understood."""
-    read: dict[str, int | None] = {"": None}
-    for text in set(values):
-        if text:
-            try:
-                read[text] = clock.instant(text)
-            except NotUnderstood:
-                read[text] = None
-    return [read[text] for text in values]
+    try:
+        return [clock.instant(text) if text else None for text in values]
+    except NotUnderstood:
+        return [_instant(text, clock) for text in values]
+
+
+def _instant(text: str, clock: LocalTime) -> int | None:
+    try:
+        return clock.instant(text) if text else None
+    except NotUnderstood:
+        return None

@@ -246,6 +246,19 @@ class Writer:
         """Return those of the rows that are on record, by key."""
         return _find(self.connection, resource, keys)
 
+    def contents(
+        self, resource: str, keys: Sequence[str], columns: Sequence[str]
+    ) -> dict[str, tuple[Any, ...]]:
+        """Return chosen columns of those rows that are on record, by key."""
+        table = schema.TABLES[resource]
+        query = select(table.c.key, *(table.c[name] for name in columns))
+        found: dict[str, tuple[Any, ...]] = {}
+        for start in range(0, len(keys), _AT_ONCE):
+            some = keys[start : start + _AT_ONCE]
+            rows = self.connection.execute(query.where(table.c.key.in_(some)))
+            found.update((row[0], tuple(row[1:])) for row in rows)
+        return found
+
     def date_version(self, resource: str, key: str, version: Row) -> None:
         """Say since when, and by whose word, a row's present version counts."""
         table = schema.TABLES[resource]

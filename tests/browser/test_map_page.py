@@ -221,13 +221,16 @@ def card_text(page: Page) -> str:
 def test_the_shared_fault_is_the_largest_mark_and_nothing_covers_it(
     town: Any, troubles: Any, opened: Any, size: tuple[int, int]
 ) -> None:
-    page = opened(drawn(town, troubles), size).page
+    beside = single(f"L24{FIRST_DARK}", FAULTED, danger=("door open",))
+    away = single(f"L24{FIRST_DARK - 1}", FAULTED, danger=("pole hit",))
+    page = opened(drawn(town, [*troubles, beside, away]), size).page
     fault = page.locator(".fault.supply_fault")
     box = fault.bounding_box()
     assert min(box["width"], box["height"]) >= 40
     middle = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
     assert page.evaluate(
-        "([x, y]) => !!document.elementFromPoint(x, y).closest('.supply_fault')", middle
+        "([x, y]) => !!document.elementFromPoint(x, y).closest('.supply_fault b')",
+        middle,
     )
     assert fault.locator("b").inner_text() == "15"
 
