@@ -187,6 +187,7 @@ def _segments(plan: _Plan, along: bool, rng: np.random.Generator) -> dict[str, I
     back = one_way & (line % BLOCK == 1)
     kind = np.where(line % (2 * BLOCK) == 0, 0, np.where(inner, 2, 1))
     row, column = (line, cell) if along else (cell, line)
+    bank = (row > plan.river_row) & (block[0] == plan.river_row // BLOCK)
     width = plan.x.shape[1]
     start = row * width + column
     end = start + (1 if along else width)
@@ -197,7 +198,7 @@ def _segments(plan: _Plan, along: bool, rng: np.random.Generator) -> dict[str, I
         "road_class": kind,
         "one_way": one_way.astype(np.int64),
         "district": district,
-        "block": block[0] * plan.keep.shape[1] + block[1],
+        "block": block[0] * plan.keep.shape[1] + block[1] + bank * plan.keep.size,
     }
     return {name: values[there].astype(np.int64) for name, values in found.items()}
 
@@ -225,10 +226,10 @@ def _estate(x: float, y: float, node: int) -> tuple[Floats, dict[str, Ints]]:
 def streets(lights: int, rng: np.random.Generator) -> Streets:
     """Lay out streets with room for somewhat more than this many lights."""
     plan = _plan(lights, rng)
-    node = np.column_stack([plan.x.ravel(), plan.y.ravel()])
+    city = np.column_stack([plan.x.ravel(), plan.y.ravel()])
     kept_x = plan.x[:, :: 2 * BLOCK].max()
-    more, estate = _estate(float(kept_x) + 260.0, -140.0, node.shape[0])
-    node = np.round(np.vstack([node, more]), 2)
+    more, estate = _estate(float(kept_x) + 260.0, -140.0, city.shape[0])
+    node = np.vstack([city, more]).round(2)
     parts = [_segments(plan, True, rng), _segments(plan, False, rng), estate]
     of = {name: np.concatenate([part[name] for part in parts]) for name in estate}
     start, end = node[of["start"]], node[of["end"]]

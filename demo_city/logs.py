@@ -82,17 +82,22 @@ def _rounds_over(records: Records) -> tuple[Ints, Ints, Ints, Floats]:
     for by, rounds in enumerate(world.watch.rounds):
         b, k = (a.ravel() for a in np.mgrid[0:beats, 0 : int(end / rounds.every) + 1])
         at = rounds.started_at(b, k)
-        over = np.flatnonzero(at < end - 0.5)
+        told_after = 1.0 if by else 1.5  # next midnight; noon after the night
+        over = np.flatnonzero(np.floor(at) + told_after < end)
         parts.append((np.full(over.size, by), b[over], k[over], at[over]))
-    by, b, k, at = (np.concatenate(column) for column in zip(*parts, strict=True))
-    rank = np.lexsort((b, at))
-    return by[rank], b[rank], k[rank], at[rank]
+    stream, beat, number, start = (
+        np.concatenate(column) for column in zip(*parts, strict=True)
+    )
+    rank = np.lexsort((beat, start))
+    return stream[rank], beat[rank], number[rank], start[rank]
 
 
 def patrols_table(records: Records, ids: Ids) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the table of rounds that were over by the export, and their sightings."""
-    beat, share = noticing.beats(records.world.parameters, records.roads)
-    order, count = np.lexsort((share, beat)), np.bincount(beat)
+    order, beat, _ = noticing.beats(
+        records.world.parameters, records.roads, records.lights
+    )
+    count = np.bincount(beat)
     by, b, k, at = _rounds_over(records)
     name = named("N", 6, by.size)[:-1]
     place = np.repeat(np.arange(by.size), count[b])

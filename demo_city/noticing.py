@@ -141,16 +141,24 @@ class Watch:
         }
 
 
-def beats(parameters: Parameters, roads: Streets) -> tuple[Ints, Floats]:
-    """Divide the roads among beats: return beat and place in the round (0 to 1)."""
+def beats(
+    parameters: Parameters, roads: Streets, lights: Positions
+) -> tuple[Ints, Ints, Floats]:
+    """Divide the roads that have lights among beats.
+
+    Returns
+    -------
+    tuple
+        The roads in the order of their rounds, the beat of each, and how much of the
+        round is over when it is passed (0 to 1).
+    """
     order = np.lexsort((roads.points[:, 1, 0], roads.block, roads.district))
-    number = np.empty(order.size, dtype=np.int64)
-    number[order] = np.arange(order.size)
+    order = order[np.isin(order, lights.road)]
     count = max(1, round(order.size / parameters.beat_roads))
+    number = np.arange(order.size)
     beat = number * count // order.size
-    first = np.searchsorted(beat[order], beat)
-    size = np.bincount(beat)[beat]
-    return beat, (number - first + 0.5) / size
+    first, size = np.searchsorted(beat, beat), np.bincount(beat)[beat]
+    return order, beat, (number - first + 0.5) / size
 
 
 def watch(
@@ -162,8 +170,11 @@ def watch(
     rng: np.random.Generator,
 ) -> Watch:
     """Set up night and day rounds and the people of the city."""
-    beat, share = beats(parameters, roads)
+    order, beat, share = beats(parameters, roads, lights)
     count = int(beat.max()) + 1
+    place = np.empty(roads.name.size, dtype=np.int64)
+    place[order] = np.arange(order.size)
+    place = place[lights.road]
     days = np.arange(calendar.end + 400.0)
     night = NIGHT_START_HOUR[calendar.month(days) % 12]
     day = np.full(days.size, DAY_START_HOUR)
@@ -180,8 +191,8 @@ def watch(
                 every,
                 hour,
                 np.array(hits),
-                beat[lights.road],
-                share[lights.road] + rng.uniform(0, 0.002, lights.road.size),
+                beat[place],
+                share[place] + rng.uniform(0, 0.002, place.size),
             )
         )
     per_night = np.array(parameters.report_per_night)

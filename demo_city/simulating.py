@@ -73,8 +73,9 @@ def build(
 
 @dataclass(frozen=True)
 class _Life:
-    """Troubles and watched lives, and what came off unfailed: by mistake (per kind of
-    trouble), in mishaps (per kind of part), by programme.
+    """Troubles and watched lives, and what came off unfailed.
+
+    By mistake (per kind of trouble), in mishaps (per kind of part), by programme.
     """
 
     troubles: pd.DataFrame

@@ -152,6 +152,59 @@ def rates(
 
 
 @app.command()
+def outages(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
+    """Say what is open: a light on its own, or a fault that several share."""
+    from lightwatch.decisions.triage import outages as triage
+    from lightwatch.lives import lives
+    from lightwatch.register import Register
+    from reports.outages import outages_document, outages_text
+
+    known = _known(db, as_of)
+    found = triage(lives(Register(known)))
+    written = known.clock.written(known.as_of)
+    if as_json:
+        _print_json(outages_document(written, found))
+    else:
+        print(outages_text(written, found))
+
+
+@app.command("map")
+def draw(
+    out: Annotated[Path, typer.Option(metavar="FILE.html")],
+    db: Db = None,
+    as_of: AsOf = None,
+) -> None:
+    """Draw the outage map: one file that opens with no network."""
+    from lightwatch.decisions.triage import METHOD
+    from lightwatch.decisions.triage import outages as triage
+    from lightwatch.lives import lives
+    from lightwatch.mapview import outage_map
+    from lightwatch.register import Register
+
+    known = _known(db, as_of)
+    register = Register(known)
+    page = outage_map(
+        triage(lives(register)),
+        register.standing,
+        known.sections,
+        known.circuits,
+        known.roads,
+        as_of=known.clock.at(known.as_of),
+        place=known.place["name"],
+        method=METHOD,
+    )
+    _write(out, page)
+
+
+def _write(out: Path, text: str) -> None:
+    try:
+        out.write_text(text, "utf-8")
+    except OSError as error:
+        raise LightwatchError(f"{out} cannot be written ({error.strerror})") from None
+    print(f"written to {out}", file=sys.stderr)
+
+
+@app.command()
 def export(
     folder: Annotated[Path, typer.Argument(metavar="DIR")], db: Db = None
 ) -> None:

@@ -20,7 +20,7 @@ from folium.plugins import HeatMap
 from shapely.geometry import LineString, MultiLineString
 
 from lightwatch.decisions.triage.outage import Outage
-from lightwatch.decisions.triage.outage import TestFirst as CheckFirst
+from lightwatch.decisions.triage.outage import NextTest as CheckFirst
 from lightwatch.mapview import LIGHT_COLUMNS, outage_map
 from lightwatch.mapview.card import card, in_words, per_cent
 from lightwatch.mapview.offline import OfflineFigure

@@ -16,7 +16,7 @@ VERDICTS = {
 
 
 @dataclass(frozen=True)
-class TestFirst:
+class NextTest:
     """Where to test first, and why there."""
 
     where: str
@@ -41,7 +41,7 @@ class Outage:
     probabilities: dict[str, float]
     sections: tuple[tuple[str, float], ...]
     components: tuple[tuple[str, float], ...]
-    test_first: TestFirst | None
+    test_first: NextTest | None
     since: datetime
     why: tuple[str, ...]
     danger: tuple[str, ...]
