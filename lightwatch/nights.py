@@ -7,7 +7,7 @@ dated by its evening and is over at noon of the next day.
 from __future__ import annotations
 
 import re
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from lightwatch.errors import NotUnderstood
@@ -107,11 +107,7 @@ class LocalTime:
         found = self._days.get(text)
         if found is None:
             day = read_date(text)
-            noon = datetime(day.year, day.month, day.day, 12)
-            around = [
-                (noon + timedelta(hours=h)).replace(tzinfo=self.zone, fold=0)
-                for h in (-36, -12, 0, 12, 36)
-            ] if 1 < day.year < 9999 else [noon.replace(tzinfo=self.zone)]
+            around = [self._at_hour(day, hours) for hours in (-24, 0, 12, 24, 48)]
             offsets = {at.utcoffset() for at in around}
             (steady,) = offsets if len(offsets) == 1 else (None,)
             found = (
@@ -120,6 +116,13 @@ class LocalTime:
             )
             self._days[text] = found
         return found
+
+    def _at_hour(self, day: date, hours: int) -> datetime:
+        wall = datetime.combine(day, time(0), self.zone)
+        try:
+            return wall + timedelta(hours=hours)
+        except OverflowError:
+            return wall
 
     def instant(self, text: str) -> int:
         """Read an ISO 8601 date or time; without an offset it is local [instant].
@@ -158,7 +161,7 @@ class LocalTime:
         return at - offset
 
     def _first_meaning(self, at: int) -> int:
-        utc = datetime(1970, 1, 1, tzinfo=timezone.utc)
+        utc = datetime(1970, 1, 1, tzinfo=UTC)
         wall = (utc + timedelta(microseconds=at)).replace(tzinfo=self.zone)
         offset = wall.utcoffset() or timedelta()
         return offset // timedelta(microseconds=1)
@@ -177,7 +180,7 @@ class LocalTime:
 
     def at(self, instant: int) -> datetime:
         """Return an instant as a local time with offset."""
-        utc = datetime(1970, 1, 1, tzinfo=timezone.utc)
+        utc = datetime(1970, 1, 1, tzinfo=UTC)
         return (utc + timedelta(microseconds=instant)).astimezone(self.zone)
 
     def written(self, instant: int) -> str:

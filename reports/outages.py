@@ -74,6 +74,10 @@ def _feed(outage: Outage) -> str:
     return f"on {fed[outage.underground]}circuit {outage.circuit_id}"
 
 
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _paragraph(outage: Outage) -> str:
     """Say one outage in a paragraph."""
     said = []
@@ -82,14 +86,14 @@ def _paragraph(outage: Outage) -> str:
         said.append(f"DANGER reported: {dangers}. Make safe first.")
     chance = f"{outage.probability:.0%}"
     said.append(
-        f"{in_words(outage.probability).capitalize()} {VERDICTS[outage.verdict]} "
+        f"{_sentence(in_words(outage.probability))} {VERDICTS[outage.verdict]} "
         f"({chance}), {_feed(outage)}: {_names(outage.reported)} "
         f"{outage.symptom.replace('_', ' ')} since {outage.since:%d %b %Y %H:%M}."
     )
     silent = [light for light in outage.lights if light not in outage.reported]
     if silent:
         said.append(f"Probably dark too, not reported: {_names(silent)}.")
-    said.append(f"{'; '.join(outage.why).capitalize()}.")
+    said.append(f"{_sentence('; '.join(outage.why))}.")
     if outage.verdict == "supply_fault" and outage.sections:
         likeliest = (f"{name} ({one:.0%})" for name, one in outage.sections[:3])
         said.append(f"Most likely section: {', then '.join(likeliest)}.")
@@ -104,4 +108,9 @@ def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
     if not outages:
         return f"Nothing is open as of {as_of}."
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
-    return "\n\n".join(["\n".join(head), *map(_paragraph, outages)])
+    doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
+    believed = [one for one in outages if one not in doubted]
+    said = ["\n".join(head), *map(_paragraph, believed)]
+    if doubted:
+        said += ["Open on paper, probably nothing there:", *map(_paragraph, doubted)]
+    return "\n\n".join(said)

@@ -17,6 +17,8 @@ class Context:
 
     clock: LocalTime
     created: int
+    limit: str = "the package was created"
+    """What ``created`` is, in words."""
     keys: dict[str, set[str]] = field(default_factory=dict)
     """Resource to the keys of its good rows, in the package or on record."""
     rejected: dict[str, set[str]] = field(default_factory=dict)
@@ -81,8 +83,11 @@ class Batch:
         for i, text in enumerate(values):
             if text in missing:
                 gone = text in context.rejected.get(to, ())
-                yield i, (
-                    f"{column} hangs on a row of {to} that was rejected"
-                    if gone
-                    else f"{column} is not in {to}"
+                yield (
+                    i,
+                    (
+                        f"{column} hangs on a row of {to} that was rejected"
+                        if gone
+                        else f"{column} is not in {to}"
+                    ),
                 )

@@ -22,12 +22,13 @@ _EARTH_RADIUS_M = 6_371_008.8
 Floats = NDArray[np.float64]
 
 
-def distance_m(lon: Floats, lat: Floats, lon0: float, lat0: float) -> Floats:
-    """Great-circle distance by the haversine formula [m]."""
-    lon, lat, lon0, lat0 = (np.radians(x) for x in (lon, lat, lon0, lat0))
+def distance_m(lon: Floats, lat: Floats, middle: tuple[float, float]) -> Floats:
+    """Great-circle distance to a point by the haversine formula [m]."""
+    east, north = np.radians(lon), np.radians(lat)
+    east0, north0 = np.radians(middle[0]), np.radians(middle[1])
     half = (
-        np.sin((lat - lat0) / 2) ** 2
-        + np.cos(lat) * np.cos(lat0) * np.sin((lon - lon0) / 2) ** 2
+        np.sin((north - north0) / 2) ** 2
+        + np.cos(north) * np.cos(north0) * np.sin((east - east0) / 2) ** 2
     )
     distance: Floats = 2 * _EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
     return distance
@@ -62,7 +63,7 @@ def _in_time(batch: Batch, context: Context, column: str, verb: str) -> None:
     if max((at for at in times if at is not None), default=0) > context.created:
         for i, at in enumerate(times):
             if at is not None and at > context.created:
-                batch.reject(i, column, f"{verb} later than the package was created")
+                batch.reject(i, column, f"{verb} later than {context.limit}")
     days = {text[:10] for text in values}
     if not any(context.clock.changes_on(day) for day in days):
         return
@@ -81,11 +82,11 @@ def _lights(batch: Batch, context: Context) -> None:
     placed = np.isfinite(lon) & np.isfinite(lat) & (abs(lon) <= 180) & (abs(lat) <= 90)
     if placed.any():
         middle = float(np.median(lon[placed])), float(np.median(lat[placed]))
-        far = placed & (distance_m(lon, lat, *middle) > FAR_M)
-        swapped = distance_m(lat, lon, *middle) <= FAR_M
-        for i in np.flatnonzero(far):
+        far = placed & (distance_m(lon, lat, middle) > FAR_M)
+        swapped = distance_m(lat, lon, middle) <= FAR_M
+        for i in np.flatnonzero(far).tolist():
             batch.reject(
-                int(i),
+                i,
                 "longitude",
                 "longitude and latitude are swapped"
                 if swapped[i]
@@ -195,12 +196,10 @@ _WHERE = (
 def _repairs(batch: Batch, context: Context) -> None:
     _in_time(batch, context, "performed_at", "performed")
     _in_time(batch, context, "recorded_at", "recorded")
-    rows = zip(
-        batch.happened, batch.recorded, batch.column("recorded_at"), strict=True
-    )
+    rows = zip(batch.happened, batch.recorded, batch.column("recorded_at"), strict=True)
     for i, (done, known, text) in enumerate(rows):
         late = done is None or done > context.created
-        if text and not late and known is not None and known < done:
+        if text and not late and known is not None and known < (done or 0):
             batch.reject(i, "recorded_at", "recorded before it was performed")
     _warn_unknown(batch, context, "report_id", "reports")
     nowhere = set(range(len(batch)))
@@ -209,9 +208,7 @@ def _repairs(batch: Batch, context: Context) -> None:
         blank = {i for i in nowhere if not batch.column(column)[i]}
         nowhere = blank | (nowhere & lost)
     for i in sorted(nowhere):
-        batch.reject(
-            i, "light_id", "nothing says where (no light, circuit or section)"
-        )
+        batch.reject(i, "light_id", "nothing says where (no light, circuit or section)")
     _models_fitted(batch, context)
     _date_codes(batch)
 

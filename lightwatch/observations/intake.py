@@ -18,8 +18,8 @@ from lightwatch.errors import Conflict
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
-from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.package import Package, Rows
+from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
 from lightwatch.observations.roads import read_roads
 from lightwatch.observations.rules import Problem, problems, read_times
@@ -211,8 +211,16 @@ def _take_in(
     context.keys["patrols"] = set(context.patrol_recorded)
     context.section_circuit = writer.column("sections", "circuit_id")
     intake = _Intake(
-        package, writer, context, Outcome(), load_id, now, said_by, is_older,
-        {name: not keys for name, keys in on_record.items()}, tell,
+        package,
+        writer,
+        context,
+        Outcome(),
+        load_id,
+        now,
+        said_by,
+        is_older,
+        {name: not keys for name, keys in on_record.items()},
+        tell,
     )
     for name in ORDER:
         if package.has(name):
@@ -327,8 +335,9 @@ def _note(intake: _Intake, batch: Batch, count: Count) -> None:
     count.rejected += len(bad)
     intake.outcome.rejects += sorted(
         (
-            Reject(name, lines[p.index], batch.keys[p.index], p.column, p.value,
-                   p.reason)
+            Reject(
+                name, lines[p.index], batch.keys[p.index], p.column, p.value, p.reason
+            )
             for p in batch.problems
         ),
         key=lambda reject: reject.row,
@@ -424,16 +433,14 @@ def _change(intake: _Intake, name: str, row: Row) -> None:
         intake.writer.replace(name, change)
 
 
-def _remember(
-    context: Context, batch: Batch, good: list[int], seen: set[str]
-) -> None:
+def _remember(context: Context, batch: Batch, good: list[int], seen: set[str]) -> None:
     name = batch.resource.name
     keys = [batch.keys[i] for i in good]
     seen.update(keys)
     if name not in _SELDOM_NAMED:
-        named = keys if name != "patrols" else [
-            batch.column("patrol_id")[i] for i in good
-        ]
+        named = (
+            keys if name != "patrols" else [batch.column("patrol_id")[i] for i in good]
+        )
         context.keys[name].update(named)
         context.rejected.setdefault(name, set()).update(
             batch.keys[i] for i in batch.bad

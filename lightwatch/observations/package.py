@@ -77,9 +77,7 @@ class Package:
             created = clock.instant(str(loaded.get("created", "")))
             clock.instant(place["opened_on"])
         except NotUnderstood as error:
-            raise NotUnderstood(
-                f"{where}: created or opened_on {error}"
-            ) from None
+            raise NotUnderstood(f"{where}: created or opened_on {error}") from None
         package = cls(folder, place, clock, created, _files(loaded, folder))
         for resource in resources().values():
             if resource.required and not package.has(resource.name):

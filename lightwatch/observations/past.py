@@ -96,9 +96,7 @@ def take_in_history(writer: Writer, package: Package) -> None:
             version = _version(row, package)
             known = {k: [v or ""] for k, v in content.items() if k != "extra"}
             times = read_times(resources()[where[0]], known, package.clock)
-            (happened,), (recorded,) = dated(
-                where[0], known, times, package.clock, {}
-            )
+            (happened,), (recorded,) = dated(where[0], known, times, package.clock, {})
         except (ValueError, KeyError, AttributeError) as error:
             raise NotUnderstood(
                 f"{package.path(HISTORY)}, line {line}: {error}"

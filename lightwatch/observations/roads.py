@@ -31,8 +31,12 @@ def _shape(geometry: Any) -> str | None:
     if not isinstance(points, list) or len(points) < 2:
         return "has fewer than two points"
     for point in points:
-        numbers = isinstance(point, list) and len(point) >= 2 and all(
-            isinstance(x, int | float) and not isinstance(x, bool) for x in point
+        numbers = (
+            isinstance(point, list)
+            and len(point) >= 2
+            and all(
+                isinstance(x, int | float) and not isinstance(x, bool) for x in point
+            )
         )
         if not numbers or abs(point[0]) > 180 or abs(point[1]) > 90:
             return "has a point that is no longitude and latitude in degrees"
@@ -63,7 +67,8 @@ def read_roads(path: Path) -> Rows:
             columns[name].append(_text(name, properties.get(name)))
         reason = _shape(geometry)
         if not reason:
-            columns["geometry"][-1] = json.dumps(geometry["coordinates"])
+            points = (geometry or {}).get("coordinates")
+            columns["geometry"][-1] = json.dumps(points)
         if reason or not columns["road_id"][-1]:
             bad[i] = f"geometry {reason}" if reason else "road_id is missing"
     return Rows(list(range(1, len(features) + 1)), columns, bad)

@@ -76,9 +76,10 @@ def _one_per_light(known: Known, fitted: pd.DataFrame) -> pd.DataFrame:
                     "circuit_id": "",
                     "kind": kind,
                     "slot": 0,
-                    "at": lights["entered"].astype(float).fillna(known.opened).clip(
-                        lower=known.opened
-                    ),
+                    "at": lights["entered"]
+                    .astype(float)
+                    .fillna(known.opened)
+                    .clip(lower=known.opened),
                     "starts": True,
                     "model": "",
                     "installed": lights["entered"].astype(float),
@@ -226,9 +227,7 @@ def fittings(known: Known) -> pd.DataFrame:
     return _closed(events[events["starts"]], lights, known)
 
 
-def _closed(
-    events: pd.DataFrame, lights: pd.DataFrame, known: Known
-) -> pd.DataFrame:
+def _closed(events: pd.DataFrame, lights: pd.DataFrame, known: Known) -> pd.DataFrame:
     removed = events["light_id"].map(lights["removed"]).astype(float)
     last = np.fmin(removed, known.as_of)
     gone = removed.notna() & (removed <= known.as_of) & ~(events["end"] <= removed)

@@ -47,8 +47,9 @@ class Change:
 
 
 def _load(row: Any) -> Load:
-    return Load(row.load_id, row.loaded_at, row.created, json.loads(row.place),
-                row.said_by)
+    return Load(
+        row.load_id, row.loaded_at, row.created, json.loads(row.place), row.said_by
+    )
 
 
 @dataclass(frozen=True)
@@ -169,9 +170,7 @@ def _header(connection: Connection, resource: str) -> list[str]:
     return list(connection.execute(query.order_by(table.c.position)).scalars())
 
 
-def _find(
-    connection: Connection, resource: str, keys: Sequence[str]
-) -> dict[str, Row]:
+def _find(connection: Connection, resource: str, keys: Sequence[str]) -> dict[str, Row]:
     table = schema.TABLES[resource]
     found: dict[str, Row] = {}
     for start in range(0, len(keys), _AT_ONCE):
@@ -196,8 +195,8 @@ class Writer:
             "said_by": by,
         }
         result = self.connection.execute(insert(schema.loads).values(values))
-        (key,) = result.inserted_primary_key or (None,)
-        return int(key)
+        (key,) = result.inserted_primary_key or (0,)
+        return int(key or 0)
 
     def forget_load(self, load_id: int) -> None:
         """Take back a load that brought nothing."""
@@ -224,7 +223,7 @@ class Writer:
         """Return one column of a resource by key."""
         table = schema.TABLES[resource]
         rows = self.connection.execute(select(table.c.key, table.c[name]))
-        return {key: value for key, value in rows.tuples()}
+        return dict(rows.tuples())
 
     def insert(self, resource: str, columns: Mapping[str, Sequence[Any]]) -> None:
         """Add rows given as columns of equal length, by the database's own call."""
@@ -240,7 +239,7 @@ class Writer:
         """Return the greatest value of a column for each value of another."""
         table = schema.TABLES[resource]
         query = select(table.c[by], func.max(table.c[name])).group_by(table.c[by])
-        return {key: value for key, value in self.connection.execute(query).tuples()}
+        return dict(self.connection.execute(query).tuples())
 
     def find(self, resource: str, keys: Sequence[str]) -> dict[str, Row]:
         """Return those of the rows that are on record, by key."""
@@ -262,9 +261,7 @@ class Writer:
     def date_version(self, resource: str, key: str, version: Row) -> None:
         """Say since when, and by whose word, a row's present version counts."""
         table = schema.TABLES[resource]
-        self.connection.execute(
-            update(table).where(table.c.key == key).values(version)
-        )
+        self.connection.execute(update(table).where(table.c.key == key).values(version))
 
     def replace(self, resource: str, change: Change) -> None:
         """Put a new version in a row's place; the old one moves to the history.

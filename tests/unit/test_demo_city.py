@@ -16,7 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from demo_city import City, Parameters, simulate
 from demo_city.days import YEAR_DAYS, Calendar
-from demo_city.hazards import Hazards
+from demo_city.hazards import Hazards, hazards_of
 from demo_city.noticing import OUT
 from demo_city.parameters import Batch, Life
 from demo_city.simulating import Records, live
@@ -93,7 +93,9 @@ def test_every_column_of_the_format_is_filled_somewhere(city: City) -> None:
     for name, resource in words.resources().items():
         for column in resource.columns:
             values = city.tables[name][column]
-            assert (values.notna() & (values != "")).any(), f"{name}.{column} is empty throughout"
+            assert (values.notna() & (values != "")).any(), (
+                f"{name}.{column} is empty throughout"
+            )
 
 
 def test_the_city_has_the_size_asked_for(city: City) -> None:
@@ -290,21 +292,34 @@ def test_failures_under_weather_follow_the_stated_hazard() -> None:
     assert in_frost.sum() / happened > 0.3, "a quarter of the months, more failures"
 
 
-def test_the_bad_batch_fails_more_often_than_its_neighbours_in_time(
-    city: City,
-) -> None:
-    failures = city.truth.failures.query("kind == 'photocontrol'")
-    batch = city.truth.batch
+def test_the_bad_batch_fails_as_much_more_often_as_stated(records: Records) -> None:
+    world, batch = records.world, records.world.parameters.batch
     assert batch is not None
-    removed = city.tables["repairs"].query("cause == action or component != ''")
-    removed = removed[removed["removed_model"] == batch.model]
-    vintage = removed["removed_date_code"].str[:4].value_counts()
-    assert vintage["2019"] > 2 * vintage["2020"]
-    assert len(failures) > 4000
+    model = np.full(2, world.catalogue.index(batch.model))
+    birth = np.array([1000.0, 1400.0])  # summers of 2018 and 2019
+    station = np.zeros(2, dtype=np.int64)
+    hazards = hazards_of(world, "photocontrol", model, birth, station)
+    factor = (hazards.scale_days[0] / hazards.scale_days[1]) ** hazards.shape[0]
+    assert factor == pytest.approx(batch.hazard_factor)
 
 
-def test_constant_rates_are_what_a_count_over_time_in_place_gives() -> None:
-    parameters = Parameters.small(constant_hazards=True)
+def test_programme_units_of_the_bad_year_fail_early(city: City) -> None:
+    repairs = city.tables["repairs"].query("component == 'photocontrol'")
+    fitted = repairs[repairs["cause"] == "programme"]
+    own = repairs[repairs["cause"] == "photocontrol"]
+    first = own.merge(fitted, on="light_id", suffixes=("", "_fitted"))
+    at, since = first["performed_at"], first["performed_at_fitted"]
+    age_days = (pd.to_datetime(at) - pd.to_datetime(since)).dt.days
+    early = first[age_days.between(1, 700)].groupby(since.str[:4])["light_id"].nunique()
+    share = early / fitted.groupby(fitted["performed_at"].str[:4]).size()
+    assert share["2019"] > 2 * share["2020"]
+
+
+@pytest.mark.parametrize("visit_days", [6.0, 120.0])
+def test_constant_rates_are_what_a_count_over_time_in_place_gives(
+    visit_days: float,
+) -> None:
+    parameters = replace(Parameters.small(constant_hazards=True), visit_days=visit_days)
     found: dict[tuple[str, str], list[float]] = {}
     for seed in range(12):
         truth = simulate(parameters, seed).truth
@@ -317,6 +332,8 @@ def test_constant_rates_are_what_a_count_over_time_in_place_gives() -> None:
     for key, (counted, expected) in found.items():
         tail = stats.poisson.cdf(counted, expected)
         assert 5e-4 < tail < 1 - 5e-4, (key, counted, expected)
+    counted, expected = np.sum(list(found.values()), axis=0)
+    assert counted == pytest.approx(expected, abs=3 * np.sqrt(expected))
 
 
 def test_a_rate_is_refused_where_the_hazard_is_not_constant(city: City) -> None:

@@ -1,6 +1,6 @@
 """One light or its feed? What is open, and what to test first."""
 
-from lightwatch.decisions.triage.outage import VERDICTS, Outage, NextTest
+from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.triage import METHOD, outages
 
-__all__ = ["METHOD", "VERDICTS", "Outage", "NextTest", "outages"]
+__all__ = ["METHOD", "VERDICTS", "NextTest", "Outage", "outages"]

@@ -64,9 +64,7 @@ def _share_of_symptoms(register: Register) -> dict[tuple[str, str], float]:
 
 def _visits(register: Register) -> tuple[float, float]:
     repairs = register.known.repairs
-    visits = repairs[
-        (repairs["report_id"] != "") & ~repairs["action"].isin(UNANSWERED)
-    ]
+    visits = repairs[(repairs["report_id"] != "") & ~repairs["action"].isin(UNANSWERED)]
     if visits.empty:
         return 0.05, _USUAL_DAYS_OPEN
     empty = (visits["action"] == "no_fault_found").sum()

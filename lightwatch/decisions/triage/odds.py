@@ -20,6 +20,7 @@ SEEN_WRONGLY = 0.02
 _YEAR_DAYS = 365.25
 
 Flags = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -84,10 +85,10 @@ def weigh(
     open_years = experience.days_open / _YEAR_DAYS
     alone = experience.light_per_year * open_years * REPORTED
     alone = min(alone + experience.false_share * alone, 0.5)
-    log_alone = np.where(reported, np.log(alone), np.log1p(-alone))
-    log_dark = np.where(reported, np.log(REPORTED), np.log(1 - REPORTED))
+    log_alone: Floats = np.where(reported, np.log(alone), np.log1p(-alone))
+    log_dark: Floats = np.where(reported, np.log(REPORTED), np.log(1 - REPORTED))
     log_dark = log_dark + np.where(seen_lit, np.log(SEEN_WRONGLY), 0.0)
-    dark = np.array([suspect.dark for suspect in suspects], dtype=float)
+    dark: Floats = np.array([suspect.dark for suspect in suspects], dtype=float)
     prior = np.array([s.per_year for s in suspects]) * WATCH_DAYS / _YEAR_DAYS
     gain = np.log(np.minimum(prior, 0.5)) + dark @ (log_dark - log_alone)
     top = max(float(gain.max()), 0.0)

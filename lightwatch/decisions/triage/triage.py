@@ -11,19 +11,24 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.triage.experience import Experience, experience
-from lightwatch.decisions.triage.odds import Odds, Suspect, weigh
-from lightwatch.decisions.triage.outage import VERDICTS, Outage, NextTest
+from lightwatch.decisions.triage.odds import SEEN_WRONGLY, Odds, Suspect, weigh
+from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.troubles import last_seen_lit, open_troubles
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register.feeds import kind_of_feed
-from lightwatch.words import DARK
+from lightwatch.words import DARK, PER_LIGHT
 
 METHOD = (
     "Judged from hazards and counts on each circuit alone, one shared fault at a time; "
     "an estimate, never proof that anything is dead."
 )
 """Said wherever these verdicts are shown."""
+
+
+_MISSED = {"knocked_down": 0.1, "dayburning": 0.1, "cycling": 0.6, "dim": 0.6}
+_MISSED_OTHERWISE = 0.4
+"""Chance that a patrol passes such a light and does not note it; no source."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +135,8 @@ def _components(
     triage: Triage, light: str, symptom: str
 ) -> tuple[tuple[str, float], ...]:
     """Say which component it is, if it is this light alone."""
+    if symptom == "knocked_down":
+        return (("pole", 1.0),)
     known = triage.known
     weights: dict[str, float] = {}
     for kind, name in triage.fitted.get(light, []):
@@ -137,7 +144,7 @@ def _components(
         share = known.symptom_share.get((kind, symptom), 1e-3)
         weights[kind] = weights.get(kind, 0.0) + rate * share
     total = sum(weights.values())
-    if not total:
+    if not total or not set(weights) - set(PER_LIGHT):
         return (("unknown", 1.0),)
     ordered = sorted(weights.items(), key=lambda pair: (-pair[1], pair[0]))
     return tuple((kind, weight / total) for kind, weight in ordered)
@@ -199,9 +206,7 @@ def _entry(
     since = int(troubles["at"].min())
     symptom = _commonest(troubles["symptom"])
     rest = max(1.0 - sum(shares.values()), 0.0)
-    false = triage.known.false_share ** len(reported)
-    if troubles["seen"].any():
-        false *= 0.1
+    false = _false(triage, troubles)
     probabilities = {
         **dict.fromkeys(VERDICTS, 0.0),
         **shares,
@@ -223,7 +228,7 @@ def _entry(
             None,
             reported[0],
         )
-        why = _why_alone(circuit, reported, symptom)
+        why = _why_alone(circuit, troubles, symptom)
     return Outage(
         lights=tuple(sorted({*reported, *also_dark})),
         reported=reported,
@@ -238,6 +243,19 @@ def _entry(
         why=tuple(why + _not_ours(triage, reported)),
         danger=tuple(sorted(set(troubles["danger"]) - {""})),
     )
+
+
+def _false(triage: Triage, troubles: pd.DataFrame) -> float:
+    """Odds that there is nothing there: a false report, or another light's.
+
+    A patrol that should have noted it and did not makes that likelier.
+    """
+    share: float = triage.known.false_share ** troubles["light_id"].nunique()
+    if troubles["seen"].any():
+        share *= SEEN_WRONGLY
+    missed = _MISSED.get(_commonest(troubles["symptom"]), _MISSED_OTHERWISE)
+    unseen: float = missed ** int(troubles["unseen"].min())
+    return share / (share + (1 - share) * unseen)
 
 
 def _why_shared(circuit: _Circuit, reported: tuple[str, ...], odds: Odds) -> list[str]:
@@ -256,10 +274,14 @@ def _why_shared(circuit: _Circuit, reported: tuple[str, ...], odds: Odds) -> lis
     ]
 
 
-def _why_alone(circuit: _Circuit, reported: tuple[str, ...], symptom: str) -> list[str]:
+def _why_alone(circuit: _Circuit, troubles: pd.DataFrame, symptom: str) -> list[str]:
+    unseen = int(troubles["unseen"].min())
     if symptom not in DARK:
-        return [f"{symptom.replace('_', ' ')} points to the light itself"]
-    others = set(circuit.troubles["light_id"]) - set(reported)
+        said = [f"{symptom.replace('_', ' ')} points to the light itself"]
+        if unseen:
+            said.append(f"{unseen} later patrols passed and did not note it")
+        return said
+    others = set(circuit.troubles["light_id"]) - set(troubles["light_id"])
     if not others:
         return [f"no other of the circuit's {len(circuit.lights)} lights reported"]
     return [

@@ -10,7 +10,7 @@ import pandas as pd
 from lightwatch.register import Register
 from lightwatch.words import DARK, UNANSWERED
 
-COLUMNS = ("light_id", "at", "symptom", "danger", "report_id", "seen")
+COLUMNS = ("light_id", "at", "symptom", "danger", "report_id", "seen", "unseen")
 
 
 def _nearest_lights(register: Register, reports: pd.DataFrame) -> pd.Series[Any]:
@@ -90,23 +90,49 @@ def _last_work(register: Register) -> pd.Series[Any]:
     return latest.max(axis=1)
 
 
+def passes(register: Register, lights: set[str]) -> pd.DataFrame:
+    """Return when patrols passed lights and did not note them.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``light_id``, ``kind`` (night or day), ``at``: start of the patrol [instant].
+    """
+    patrols = register.known.patrols
+    places = register.standing[["light_id", "road_id"]]
+    places = places[places["light_id"].isin(lights) & (places["road_id"] != "")]
+    passed = places.merge(
+        patrols[["patrol_id", "road_id", "kind", "happened"]], on="road_id"
+    )
+    noted = register.known.sightings[["patrol_id", "light_id"]].drop_duplicates()
+    passed = passed.merge(
+        noted, on=["patrol_id", "light_id"], how="left", indicator=True
+    )
+    passed = passed[passed["_merge"] == "left_only"]
+    return passed.rename(columns={"happened": "at"})[["light_id", "kind", "at"]]
+
+
 def last_seen_lit(register: Register, lights: set[str]) -> dict[str, float]:
     """Return when a night patrol last passed each light and did not note it.
 
     The time is the start of the patrol [instant]; lights that no patrol passed so are
     left out.
     """
-    patrols = register.known.patrols
-    night = patrols[patrols["kind"] == "night"][["patrol_id", "road_id", "happened"]]
-    places = register.standing[["light_id", "road_id"]]
-    places = places[places["light_id"].isin(lights) & (places["road_id"] != "")]
-    passed = places.merge(night, on="road_id")
-    noted = register.known.sightings[["patrol_id", "light_id"]].drop_duplicates()
-    passed = passed.merge(
-        noted, on=["patrol_id", "light_id"], how="left", indicator=True
+    passed = passes(register, lights)
+    lit = passed[passed["kind"] == "night"]
+    latest: dict[str, float] = (
+        lit.groupby("light_id")["at"].max().astype(float).to_dict()
     )
-    lit = passed[passed["_merge"] == "left_only"]
-    return lit.groupby("light_id")["happened"].max().astype(float).to_dict()
+    return latest
+
+
+def _unseen(register: Register, troubles: pd.DataFrame) -> pd.Series[Any]:
+    """Count for each trouble the later patrols that should have noted it."""
+    passed = passes(register, set(troubles["light_id"]))
+    both = troubles.reset_index().merge(passed, on="light_id", suffixes=("", "_passed"))
+    wanted = np.where(both["symptom"] == "dayburning", "day", "night")
+    later = both[(both["at_passed"] > both["at"]) & (both["kind"] == wanted)]
+    return later.groupby("index").size().reindex(troubles.index, fill_value=0)
 
 
 def open_troubles(register: Register) -> pd.DataFrame:
@@ -120,7 +146,8 @@ def open_troubles(register: Register) -> pd.DataFrame:
     -------
     pandas.DataFrame
         ``light_id``, ``at`` [instant], ``symptom``, ``danger``, ``report_id``,
-        ``seen`` (by a patrol).
+        ``seen`` (by a patrol), ``unseen`` (later patrols that passed and did not
+        note it).
     """
     parts = [p for p in (_reports(register), _sightings(register)) if len(p)]
     if not parts:
@@ -133,11 +160,10 @@ def open_troubles(register: Register) -> pd.DataFrame:
     ]
     named = set(answers["report_id"]) - {""}
     worked = troubles["light_id"].map(_last_work(register))
-    troubles = troubles[
-        ~troubles["report_id"].isin(named) & ~(worked > troubles["at"])
-    ]
+    troubles = troubles[~troubles["report_id"].isin(named) & ~(worked > troubles["at"])]
     lit = last_seen_lit(register, set(troubles["light_id"]))
     contradicted = troubles["symptom"].isin(DARK) & (
         troubles["light_id"].map(lit).astype(float) > troubles["at"]
     )
-    return troubles[~contradicted].reset_index(drop=True)
+    troubles = troubles[~contradicted].reset_index(drop=True)
+    return troubles.assign(unseen=_unseen(register, troubles))

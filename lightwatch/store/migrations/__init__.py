@@ -28,9 +28,8 @@ def _version(connection: Connection) -> str | None:
                 f"({', '.join(names[:3])}) and is no store of ours"
             )
         return None
-    return connection.execute(
-        text("SELECT version_num FROM alembic_version")
-    ).scalar_one()
+    found = connection.execute(text("SELECT version_num FROM alembic_version"))
+    return str(found.scalar_one())
 
 
 def is_empty(engine: Engine) -> bool:

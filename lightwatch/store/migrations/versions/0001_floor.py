@@ -18,22 +18,17 @@ COLUMNS = {
         "technology watts in_service removed_on owner maintained_by feed_owner "
         "depot notes"
     ),
-    "components": (
-        "light_id circuit_id kind model installed_on"
-    ),
+    "components": ("light_id circuit_id kind model installed_on"),
     "models": (
         "model kind type maker volts_min volts_max watts warranty_years "
         "unit_cost lead_time_days lead_time_sd_days pack_size minimum_order"
     ),
-    "circuits": (
-        "circuit_id feed voltage control source owner longitude latitude"
-    ),
+    "circuits": ("circuit_id feed voltage control source owner longitude latitude"),
     "sections": (
         "section_id circuit_id upstream_section_id kind length_m installed_on"
     ),
     "reports": (
-        "report_id received_at light_id longitude latitude symptom channel "
-        "danger notes"
+        "report_id received_at light_id longitude latitude symptom channel danger notes"
     ),
     "repairs": (
         "repair_id performed_at recorded_at crew report_id light_id circuit_id "
@@ -41,24 +36,12 @@ COLUMNS = {
         "removed_date_code symptom_found volts proven made_safe "
         "temporary_feed_until follow_up supersedes notes"
     ),
-    "patrols": (
-        "patrol_id started_at road_id kind"
-    ),
-    "sightings": (
-        "patrol_id light_id state seen_at"
-    ),
-    "weather": (
-        "station_id date tmin_c tmax_c rain_mm rh_mean_pct gust_kmh"
-    ),
-    "stations": (
-        "station_id longitude latitude"
-    ),
-    "stock": (
-        "model depot on_hand on_order due_on"
-    ),
-    "roads": (
-        "road_id name class speed_kmh one_way geometry"
-    ),
+    "patrols": ("patrol_id started_at road_id kind"),
+    "sightings": ("patrol_id light_id state seen_at"),
+    "weather": ("station_id date tmin_c tmax_c rain_mm rh_mean_pct gust_kmh"),
+    "stations": ("station_id longitude latitude"),
+    "stock": ("model depot on_hand on_order due_on"),
+    "roads": ("road_id name class speed_kmh one_way geometry"),
 }
 
 KEYED = {

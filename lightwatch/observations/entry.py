@@ -1,0 +1,164 @@
+"""One record made by a person: the same rules as a file, and safe to send twice.
+
+The key is made by whoever makes the record, before it is first sent. Sent again it
+changes nothing; another record under the same key is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lightwatch.errors import Conflict, NotUnderstood, UnknownAsset
+from lightwatch.nights import SECOND, LocalTime
+from lightwatch.observations.batch import Batch, Context
+from lightwatch.observations.checks import CHECKS
+from lightwatch.observations.dating import dated
+from lightwatch.observations.package import Rows
+from lightwatch.observations.rules import problems, read_times
+from lightwatch.store import Store, Writer
+from lightwatch.words import Resource, resources
+
+CLOCK_SKEW = 15 * 60 * SECOND
+"""A device's clock may be this far ahead of the store's [microseconds]."""
+
+_NAMES = {
+    "light_id": "lights",
+    "circuit_id": "circuits",
+    "section_id": "sections",
+    "report_id": "reports",
+    "supersedes": "repairs",
+}
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A record that is kept: its key, and whether it was there already."""
+
+    key: str
+    already: bool
+
+
+def _columns(resource: Resource, values: Mapping[str, str]) -> dict[str, list[str]]:
+    unknown = sorted(set(values) - set(resource.columns))
+    if unknown:
+        raise NotUnderstood(
+            f"{unknown[0]} is no column of {resource.name} "
+            f"(expected any of {', '.join(resource.columns)})"
+        )
+    return {name: [values.get(name, "")] for name in resource.columns}
+
+
+def _context(
+    writer: Writer, clock: LocalTime, values: Mapping[str, str], now: int
+) -> Context:
+    context = Context(clock, now + CLOCK_SKEW, limit="now")
+    for to in ("lights", "circuits", "sections", "reports", "repairs", "models"):
+        context.keys[to] = set()
+    for column, to in _NAMES.items():
+        name = values.get(column, "")
+        if not name:
+            continue
+        if not writer.find(to, [name]):
+            raise UnknownAsset(f"{column} {name!r} is not in {to}")
+        context.keys[to].add(name)
+    fitted = [one.strip() for one in values.get("fitted_model", "").split("+")]
+    context.keys["models"] = set(writer.find("models", [one for one in fitted if one]))
+    lost = [one for one in fitted if one and one not in context.keys["models"]]
+    if lost and writer.keys("models"):
+        raise UnknownAsset(f"fitted_model {lost[0]!r} is not in models")
+    return context
+
+
+def _complete(values: Mapping[str, str], clock: LocalTime, now: int) -> dict[str, str]:
+    """Fill in what a person need not say: when, and that it was recorded now."""
+    written = clock.at(now).isoformat(timespec="seconds")
+    full = {name: text.strip() for name, text in values.items() if text.strip()}
+    full.setdefault("performed_at", written)
+    try:
+        done = clock.instant(full["performed_at"])
+    except NotUnderstood as error:
+        raise NotUnderstood(f"performed_at {error}") from None
+    ahead = now - now % SECOND < done <= now + CLOCK_SKEW
+    full.setdefault("recorded_at", full["performed_at"] if ahead else written)
+    return full
+
+
+def log_repair(
+    store: Store, values: Mapping[str, str], *, now: int, said_by: str
+) -> Logged:
+    """Keep one repair; sent again under the same key it changes nothing.
+
+    Parameters
+    ----------
+    store
+        Where to.
+    values
+        Columns of the exchange format's repairs, as text; ``repair_id`` is the key.
+        Blank: performed and recorded now.
+    now
+        The time [instant].
+    said_by
+        Who says so.
+
+    Raises
+    ------
+    NotUnderstood
+        A value breaks the rules of intake.
+    UnknownAsset
+        It names a light, circuit, section, report, repair or model not on record.
+    Conflict
+        Another repair has this key.
+    """
+    resource = resources()["repairs"]
+    clock = LocalTime(store.place().place["timezone"])
+    given = {name: text.strip() for name, text in values.items() if text.strip()}
+    key = given.get("repair_id", "")
+    if not key:
+        raise NotUnderstood("repair_id is missing (the key that makes a retry safe)")
+    with store.writing() as writer:
+        kept = writer.find("repairs", [key]).get(key)
+        if kept is not None:
+            _same(given, {name: kept[name] or "" for name in resource.columns})
+            return Logged(key, already=True)
+        full = _complete(given, clock, now)
+        _insert(writer, resource, full, _context(writer, clock, full, now), said_by)
+    return Logged(key, already=False)
+
+
+def _same(given: Mapping[str, str], kept: Mapping[str, str]) -> None:
+    for name, text in given.items():
+        if name in kept and kept[name] != text:
+            raise Conflict(
+                f"repair {given['repair_id']} is on record with {name} "
+                f"{kept[name] or '(blank)'}, not {text}; to correct it, log a new "
+                "repair that supersedes it"
+            )
+
+
+def _insert(
+    writer: Writer,
+    resource: Resource,
+    full: Mapping[str, str],
+    context: Context,
+    said_by: str,
+) -> None:
+    columns = _columns(resource, full)
+    times = read_times(resource, columns, context.clock)
+    dates = dated("repairs", columns, times, context.clock, {})
+    batch = Batch(resource, Rows([1], columns), times, [full["repair_id"]], *dates)
+    batch.problems += problems(resource, columns, context.clock, times)
+    CHECKS["repairs"](batch, context)
+    if batch.problems:
+        raise NotUnderstood("; ".join(problem.reason for problem in batch.problems))
+    writer.header("repairs", list(full))
+    writer.insert(
+        "repairs",
+        {
+            **{name: [text or None for text in columns[name]] for name in columns},
+            "key": batch.keys,
+            "happened": batch.happened,
+            "recorded": batch.recorded,
+            "said_by": [said_by],
+        },
+    )
