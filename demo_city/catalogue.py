@@ -77,12 +77,12 @@ class Catalogue:
     @property
     def names(self) -> Texts:
         """Model names."""
-        return self.frame["model"].to_numpy(dtype=object)
+        return np.asarray(self.frame["model"], dtype=object)
 
     @property
     def types(self) -> Texts:
         """Types of the models."""
-        return self.frame["type"].to_numpy(dtype=object)
+        return np.asarray(self.frame["type"], dtype=object)
 
     def index(self, model: str) -> int:
         """Return the place of one model in the catalogue."""

@@ -20,6 +20,7 @@ LIGHT, CIRCUIT, SECTION = 0, 1, 2
 SECTION_KINDS = ("overhead", "underground_direct", "underground_duct")
 OVERHEAD, DIRECT, DUCT = range(3)
 MOST_LIGHTS = 24
+POWER_COMPANY, LANDLORD = "Vale Power", "Dockside Estates, Ltd"
 FEED_SHARES = np.array(
     [
         [0.10, 0.70, 0.20],
@@ -185,11 +186,11 @@ def _owners(
     owner = np.full(district.size, "", dtype=object)
     overhead = np.flatnonzero((feed == OVERHEAD) & (district != HOLM))
     count = round(parameters.foreign_feed_share * district.size)
-    owner[rng.permutation(overhead)[:count]] = "Vale Power"
+    owner[rng.permutation(overhead)[:count]] = POWER_COMPANY
     left = np.flatnonzero((owner == "") & (district != HOLM))
     count = max(1, round(parameters.others_share * district.size))
     if parameters.others_share > 0:
-        owner[left[-count:]] = "Dockside Estates, Ltd"
+        owner[left[-count:]] = LANDLORD
     return owner
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from demo_city.catalogue import Catalogue
 from demo_city.days import YEAR_DAYS, Calendar, Flags, Floats, Ints
-from demo_city.feeds import CIRCUIT, LIGHT, Feeds
+from demo_city.feeds import CIRCUIT, LANDLORD, LIGHT, Feeds
 from demo_city.geography import OLD_TOWN, SOUTHMEAD, WATERSIDE
 from demo_city.parameters import Parameters
 
@@ -190,6 +190,16 @@ def _conversion(
     return np.where(eligible & joins[feeds.circuit], at, NEVER)
 
 
+def _relighting(
+    feeds: Feeds, eligible: Flags, calendar: Calendar, rng: np.random.Generator
+) -> Floats:
+    """Draw the photocontrol programme of two districts, circuit after circuit."""
+    district = feeds.district[feeds.circuit]
+    due = calendar.end * (0.3 + 0.2 * feeds.circuit / feeds.district.size)
+    at = calendar.working(due + rng.uniform(0, 9, eligible.size), rng)
+    return np.where(eligible & np.isin(district, (OLD_TOWN, WATERSIDE)), at, NEVER)
+
+
 def _ages(
     catalogue: Catalogue, model: Ints, most_years: float, rng: np.random.Generator
 ) -> Floats:
@@ -243,21 +253,14 @@ def fit_out(
     modern = feeds.district[feeds.circuit] == SOUTHMEAD
     led = (draw < share[0] * np.where(modern, 2.2, 0.75)) | (start > 0)
     technology = np.where(led, LED, np.where(draw > 1 - share[1], MH, HPS))
-    owner = feeds.owner[feeds.circuit]
-    ours = owner != "Dockside Estates, Ltd"
+    ours = feeds.owner[feeds.circuit] != LANDLORD
     own = ~feeds.group[feeds.circuit]
     birth, model = _components(technology, own, start, catalogue, rng)
     strong = rng.integers(0, 2, size)
     eligible = ours & ~led & ~np.isfinite(stop)
-    old = np.isin(feeds.district[feeds.circuit], (OLD_TOWN, WATERSIDE))
-    order = calendar.end * (0.3 + 0.2 * (feeds.circuit / feeds.district.size))
-    relit = calendar.working(order + rng.uniform(0, 9, size), rng)
-    relit_here = ours & own & old & ~np.isfinite(stop) & (start == 0)
-    group = np.where(
-        feeds.group,
-        catalogue.choose("photocontrol", "electronic", feeds.group.size, rng),
-        -1,
-    )
+    standing = ours & own & ~np.isfinite(stop) & (start == 0)
+    electronic = catalogue.choose("photocontrol", "electronic", feeds.group.size, rng)
+    group = np.where(feeds.group, electronic, -1)
     return Fleet(
         technology,
         np.array(WATTS)[technology, strong],
@@ -270,7 +273,7 @@ def fit_out(
         _conversion(parameters, feeds, eligible, calendar, rng),
         catalogue.of("driver", "led")[strong],
         catalogue.of("led_module", "led")[strong],
-        np.where(relit_here, relit, NEVER),
+        _relighting(feeds, standing, calendar, rng),
         -_ages(catalogue, group, 12.0, rng),
         group,
     )

@@ -22,6 +22,7 @@ SPEEDS_KMH = (60, 50, 30)
 SPACING_M = (36.0, 39.0, 43.0)
 BLOCK = 4
 LIGHTS_PER_BLOCK = 66
+FEWEST_LIGHTS = 12
 METRES_PER_DEGREE = 111_320.0
 
 # fmt: off
@@ -183,11 +184,10 @@ def _segments(plan: _Plan, along: bool, rng: np.random.Generator) -> dict[str, I
         whole = np.zeros(line.size, dtype=bool)
     block = (upper, across) if along else (across, upper)
     district = plan.district[block]
-    one_way = whole & inner & (line % 2 == 1) & (district == OLD_TOWN)
-    back = one_way & (line % BLOCK == 1)
-    kind = np.where(line % (2 * BLOCK) == 0, 0, np.where(inner, 2, 1))
     row, column = (line, cell) if along else (cell, line)
     bank = (row > plan.river_row) & (block[0] == plan.river_row // BLOCK)
+    one_way = whole & inner & (line % 2 == 1) & (district == OLD_TOWN)
+    back = one_way & (line % BLOCK == 1)
     width = plan.x.shape[1]
     start = row * width + column
     end = start + (1 if along else width)
@@ -195,7 +195,7 @@ def _segments(plan: _Plan, along: bool, rng: np.random.Generator) -> dict[str, I
         "start": np.where(back, end, start),
         "end": np.where(back, start, end),
         "line": 4 * line + 2 * (cell >= cells // 2) + along,
-        "road_class": kind,
+        "road_class": np.where(line % (2 * BLOCK) == 0, 0, 1 + inner),
         "one_way": one_way.astype(np.int64),
         "district": district,
         "block": block[0] * plan.keep.shape[1] + block[1] + bank * plan.keep.size,
@@ -258,6 +258,8 @@ def lit_positions(roads: Streets, lights: int, rng: np.random.Generator) -> Posi
     far = np.where(blocks < 0, -1.0, far)
     order = np.lexsort((distance, far[at]))
     order = order[np.cumsum(count[order]) <= lights]
+    in_block = np.bincount(at[order], count[order], blocks.size)
+    order = order[in_block[at[order]] >= FEWEST_LIGHTS]
     road = np.repeat(order, count[order])
     first = np.repeat(np.cumsum(count[order]) - count[order], count[order])
     place = np.arange(road.size) - first

@@ -69,7 +69,7 @@ def _answers(rows: pd.DataFrame, told: pd.DataFrame, size: int) -> Ints:
     found = np.where(second, again[which], first[which])
     at = told["at"].to_numpy()
     early = (found >= 0) & (at[found] < rows["performed"].to_numpy())
-    return np.where(early, found, rows["report"].to_numpy())
+    return np.where(early, found, np.asarray(rows["report"], dtype=np.int64))
 
 
 def _details(world: World, rows: pd.DataFrame, rng: np.random.Generator) -> None:

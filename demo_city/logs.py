@@ -37,7 +37,7 @@ def repairs_table(records: Records, ids: Ids) -> pd.DataFrame:
     rows, calendar = records.repairs, records.world.calendar
 
     def number(name: str) -> Ints:
-        return rows[name].to_numpy(dtype=np.float64).astype(np.int64)
+        return np.asarray(rows[name], dtype=np.float64).astype(np.int64)
 
     too = ids.model[number("fitted_too")]
     fitted = ids.model[number("fitted")]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from demo_city.days import YEAR_DAYS, Flags, Floats, Ints
-from demo_city.noticing import GROUP_OUT, OUT
+from demo_city.days import YEAR_DAYS, Flags, Floats, Ints, Texts
+from demo_city.noticing import GROUP_OUT, KNOCKED_DOWN, OUT
 from demo_city.parameters import SYMPTOMS
 from demo_city.world import World
 
@@ -136,6 +136,19 @@ def in_trouble(world: World, troubles: pd.DataFrame, light: Ints, at: Floats) ->
     return found
 
 
+def _dangers(told: pd.DataFrame, rng: np.random.Generator) -> Texts:
+    """Draw what makes a report dangerous: most knocks, some breakage, rarely else."""
+    danger = np.full(len(told), "", dtype=object)
+    knocked = (told["symptom"] == KNOCKED_DOWN).to_numpy()
+    risky = knocked & (rng.random(danger.size) < 0.7)
+    danger[risky] = rng.choice(KNOCK_DANGERS, int(risky.sum()))
+    broken = told["kind"].isin(["vandalism", "theft", "wiring"]).to_numpy()
+    odd = (broken & (rng.random(danger.size) < 0.3)) | (rng.random(danger.size) < 0.002)
+    odd &= ~knocked
+    danger[odd] = rng.choice(DANGERS, int(odd.sum()))
+    return danger
+
+
 def written_reports(
     world: World,
     told: pd.DataFrame,
@@ -169,14 +182,6 @@ def written_reports(
     placed = silent | (rng.random(size) < 0.8)
     x = where[0][light] + rng.normal(0, 9, size)
     y = where[1][light] + rng.normal(0, 9, size)
-    danger = np.full(size, "", dtype=object)
-    knocked = (told["symptom"] == SYMPTOMS.index("knocked_down")).to_numpy()
-    risky = knocked & (rng.random(size) < 0.7)
-    danger[risky] = rng.choice(KNOCK_DANGERS, int(risky.sum()))
-    broken = told["kind"].isin(["vandalism", "theft", "wiring"]).to_numpy()
-    odd = (broken & (rng.random(size) < 0.3)) | (rng.random(size) < 0.002)
-    odd &= ~knocked
-    danger[odd] = rng.choice(DANGERS, int(odd.sum()))
     notes = np.full(size, "", dtype=object)
     noted = rng.random(size) < 0.04
     notes[noted] = rng.choice(NOTES, int(noted.sum()))
@@ -188,7 +193,7 @@ def written_reports(
             "y": np.where(placed, y, np.nan),
             "symptom": np.array(SYMPTOMS, dtype=object)[told["symptom"].to_numpy()],
             "channel": rng.choice(CHANNELS, size, p=[0.34, 0.38, 0.1, 0.18]),
-            "danger": danger,
+            "danger": _dangers(told, rng),
             "notes": notes,
         }
     )

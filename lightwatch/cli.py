@@ -215,6 +215,39 @@ def export(
     print(f"written to {folder}", file=sys.stderr)
 
 
+@app.command()
+def demo(
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="where its data package goes")
+    ] = Path("demo_package"),
+    large: Annotated[
+        bool, typer.Option("--large", help="300,000 lights and 1,000,000 repairs")
+    ] = False,
+    seed: Annotated[int, typer.Option(help="of the simulation")] = 1,
+    db: Db = None,
+) -> None:
+    """Build the invented demo city, load it, and say what to try next."""
+    from demo_city import Parameters, simulate
+    from lightwatch.errors import Conflict
+    from lightwatch.observations.intake import load as take_in
+    from lightwatch.observations.package import Package
+
+    if out.exists() and any(out.iterdir()):
+        raise Conflict(f"{out} is not an empty folder (name another with --out DIR)")
+    store = _open(db, create=True)
+    parameters = Parameters.large() if large else Parameters.city()
+    simulate(parameters, seed=seed).write(out)
+    package = Package.open(out)
+    outcome = take_in(store, package, now=_now(), said_by=_whoever(), tell=_progress)
+    lights = outcome.counts["lights"].loaded
+    repairs = outcome.counts["repairs"].loaded
+    option = f" --db {db}" if db else ""
+    print(f"{package.place['name']}: {lights:,} lights, {repairs:,} repairs loaded.")
+    print(f"lightwatch rates{option}          how fast each kind of part fails")
+    print(f"lightwatch outages{option}        what is open, and what to test first")
+    print(f"lightwatch map --out map.html{option}   where the outages are")
+
+
 def main() -> None:
     """Run the command line; a person's mistake is one line, not a traceback."""
     try:

@@ -7,7 +7,7 @@ dated by its evening and is over at noon of the next day.
 from __future__ import annotations
 
 import re
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from lightwatch.errors import NotUnderstood

@@ -31,6 +31,11 @@ def _times(rng: np.random.Generator, count: int) -> list[str]:
     return [str(text) for text in np.datetime_as_string(times)]
 
 
+def _later(done: str, days: int) -> str:
+    later = np.datetime64(done[:10]) + np.timedelta64(days, "D")
+    return f"{later}T08:00"
+
+
 def write(folder: Path, *, spoilt: bool = False, seed: int = 1) -> None:
     """Write the package; ``spoilt`` makes its last repair bad."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -79,7 +84,7 @@ def write(folder: Path, *, spoilt: bool = False, seed: int = 1) -> None:
         "repair_id,performed_at,recorded_at,crew,light_id,circuit_id,cause,action,"
         "component,fitted_model,symptom_found,proven,notes",
         (
-            (f"W{i:07}", done[i], f"{done[i][:11]}23:5{late[i]}", f"crew-{late[i]}",
+            (f"W{i:07}", done[i], _later(done[i], int(late[i])), f"crew-{late[i]}",
              f"L{light[i]:06}", f"C{light[i] // PER_CIRCUIT:05}", kinds[i],
              "exploded" if i in spoil else "replaced", kinds[i], f"M-{kinds[i]}",
              "out", "cover_test", "wet inside, lid loose" if i % 7 == 0 else "")

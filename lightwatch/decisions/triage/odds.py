@@ -85,9 +85,9 @@ def weigh(
     open_years = experience.days_open / _YEAR_DAYS
     alone = experience.light_per_year * open_years * REPORTED
     alone = min(alone + experience.false_share * alone, 0.5)
-    log_alone: Floats = np.where(reported, np.log(alone), np.log1p(-alone))
-    log_dark: Floats = np.where(reported, np.log(REPORTED), np.log(1 - REPORTED))
-    log_dark = log_dark + np.where(seen_lit, np.log(SEEN_WRONGLY), 0.0)
+    log_alone = np.log(np.where(reported, alone, 1 - alone))
+    log_dark = np.log(np.where(reported, REPORTED, 1 - REPORTED))
+    log_dark += np.log(np.where(seen_lit, SEEN_WRONGLY, 1.0))
     dark: Floats = np.array([suspect.dark for suspect in suspects], dtype=float)
     prior = np.array([s.per_year for s in suspects]) * WATCH_DAYS / _YEAR_DAYS
     gain = np.log(np.minimum(prior, 0.5)) + dark @ (log_dark - log_alone)
