@@ -223,7 +223,7 @@ class Writer:
         """Return one column of a resource by key."""
         table = schema.TABLES[resource]
         rows = self.connection.execute(select(table.c.key, table.c[name]))
-        return dict(rows.tuples().all())
+        return {row[0]: row[1] for row in rows}
 
     def insert(self, resource: str, columns: Mapping[str, Sequence[Any]]) -> None:
         """Add rows given as columns of equal length, by the database's own call."""
@@ -239,7 +239,7 @@ class Writer:
         """Return the greatest value of a column for each value of another."""
         table = schema.TABLES[resource]
         query = select(table.c[by], func.max(table.c[name])).group_by(table.c[by])
-        return dict(self.connection.execute(query).tuples().all())
+        return {row[0]: row[1] for row in self.connection.execute(query)}
 
     def find(self, resource: str, keys: Sequence[str]) -> dict[str, Row]:
         """Return those of the rows that are on record, by key."""
