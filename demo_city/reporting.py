@@ -157,6 +157,10 @@ def written_reports(
 ) -> pd.DataFrame:
     """Write reports as callers give them, ids and degrees still numbers.
 
+    Some callers name a neighbour, some no light at all: of dark lights, whoever calls;
+    of the rest only the first caller, whose report the repair will name. (A night
+    patrol that sees a light lit settles only a report that it was dark.)
+
     Parameters
     ----------
     world
@@ -175,9 +179,12 @@ def written_reports(
     aside = np.clip(aside, 0, world.feeds.circuit.size - 1)
     near = world.feeds.circuit[aside] == world.feeds.circuit[light]
     draw = rng.random(size)
-    wrong = (draw < parameters.neighbour_share) & near
+    vague = told["symptom"].isin([OUT, GROUP_OUT]) | ~told.duplicated(
+        ["trouble", "again"]
+    )
+    wrong = (draw < parameters.neighbour_share) & near & vague
     said[wrong] = aside[wrong]
-    silent = draw > 1 - parameters.no_id_share
+    silent = (draw > 1 - parameters.no_id_share) & vague
     said[silent] = -1
     placed = silent | (rng.random(size) < 0.8)
     x = where[0][light] + rng.normal(0, 9, size)

@@ -216,6 +216,27 @@ def export(
 
 
 @app.command()
+def amend(
+    light: Annotated[str, typer.Argument(metavar="LIGHT")],
+    changes: Annotated[list[str], typer.Argument(metavar="COLUMN=VALUE...")],
+    on: Annotated[
+        str | None, typer.Option(metavar="DATE", help="since when it stood so")
+    ] = None,
+    db: Db = None,
+) -> None:
+    """Correct a light's row from a date on: a tag, a circuit, a pole; history stays."""
+    from lightwatch.errors import NotUnderstood
+    from lightwatch.observations.amend import amend_light
+
+    for change in changes:
+        if "=" not in change:
+            raise NotUnderstood(f"{change!r} is no correction (expected COLUMN=VALUE)")
+    values = dict(change.split("=", 1) for change in changes)
+    amend_light(_open(db), light, values, on=on, now=_now(), said_by=_whoever())
+    print(f"{light}: {', '.join(changes)} from {on or 'now'}", file=sys.stderr)
+
+
+@app.command()
 def demo(
     out: Annotated[
         Path, typer.Option(metavar="DIR", help="where its data package goes")

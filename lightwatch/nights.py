@@ -7,6 +7,7 @@ dated by its evening and is over at noon of the next day.
 from __future__ import annotations
 
 import re
+from calendar import monthrange
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -19,13 +20,17 @@ YEAR = int(365.25 * DAY)
 
 _MINUTES = {f"{minute:02}": minute * 60 * SECOND for minute in range(60)}
 _EPOCH = date(1970, 1, 1).toordinal()
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _TIME = re.compile(
     r"(\d{4}-\d{2}-\d{2})"
     r"(?:[T ]([01]\d|2[0-3]):([0-5]\d)(?::([0-5]\d)(?:\.(\d{1,9}))?)?"
-    r"(Z|[+-](?:[01]\d|2[0-3]):?[0-5]\d)?)?"
+    r"(Z|[+-](?:[01]\d|2[0-3]):?[0-5]\d)?)?",
+    re.ASCII,
 )
-_PARTIAL = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
+_PARTIAL = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?", re.ASCII)
+_EPOCH_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+_EARLIEST = (date.min.toordinal() + 2 - _EPOCH) * DAY
+_LATEST = (date.max.toordinal() - 2 - _EPOCH) * DAY
 
 
 def _offset(text: str) -> int:
@@ -72,7 +77,7 @@ def read_partial_date(text: str) -> tuple[date, date]:
             return day, day
         if len(text) == 7:
             first = date.fromisoformat(text + "-01")
-            return first, (first + timedelta(days=31)).replace(day=1) - timedelta(1)
+            return first, first.replace(day=monthrange(first.year, first.month)[1])
         year = int(text)
         return date(year, 1, 1), date(year, 12, 31)
     except ValueError:
@@ -161,8 +166,7 @@ class LocalTime:
         return at - offset
 
     def _first_meaning(self, at: int) -> int:
-        utc = datetime(1970, 1, 1, tzinfo=UTC)
-        wall = (utc + timedelta(microseconds=at)).replace(tzinfo=self.zone)
+        wall = (_EPOCH_TIME + timedelta(microseconds=at)).replace(tzinfo=self.zone)
         offset = wall.utcoffset() or timedelta()
         return offset // timedelta(microseconds=1)
 
@@ -179,9 +183,13 @@ class LocalTime:
         return self.instant(day.isoformat())
 
     def at(self, instant: int) -> datetime:
-        """Return an instant as a local time with offset."""
-        utc = datetime(1970, 1, 1, tzinfo=UTC)
-        return (utc + timedelta(microseconds=instant)).astimezone(self.zone)
+        """Return an instant as a local time with offset.
+
+        The first and the last days of the calendar, from which no day leads on, are
+        moved inside it.
+        """
+        within = min(max(instant, _EARLIEST), _LATEST)
+        return (_EPOCH_TIME + timedelta(microseconds=within)).astimezone(self.zone)
 
     def written(self, instant: int) -> str:
         """Write an instant as RFC 3339 with the local offset."""

@@ -7,6 +7,7 @@ import json
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -92,3 +93,11 @@ def take_in(folder: Path) -> Taken:
         )
         outcome = load(store, package, now=package.created, said_by="tests")
     return Taken(store, outcome)
+
+
+def packaged(package: str, *parts: str) -> Path:
+    """Return a file that an installed package carries, without importing it."""
+    spec = find_spec(package)
+    assert spec is not None
+    assert spec.submodule_search_locations, package
+    return Path(spec.submodule_search_locations[0], *parts)

@@ -24,8 +24,11 @@ class Context:
     rejected: dict[str, set[str]] = field(default_factory=dict)
     absent: set[str] = field(default_factory=set)
     """Resources of which there is no file and nothing on record."""
-    told: set[tuple[str, str]] = field(default_factory=set)
+    told: set[str] = field(default_factory=set)
+    """Resources that rows refer to and whose absence was warned of."""
     section_circuit: dict[str, str] = field(default_factory=dict)
+    fed_by: dict[str, str] = field(default_factory=dict)
+    """Section to the one upstream of it, as far as either is on record."""
     patrol_recorded: dict[str, int] = field(default_factory=dict)
     nth: dict[tuple[str, str], int] = field(default_factory=dict)
 
@@ -75,9 +78,11 @@ class Batch:
         if not missing:
             return
         if to in context.absent:
-            if (self.resource.name, column) not in context.told:
-                context.told.add((self.resource.name, column))
-                first = next(i for i, text in enumerate(values) if text in missing)
+            bad = self.bad
+            named = (i for i, text in enumerate(values) if text and i not in bad)
+            first = next(named, None) if to not in context.told else None
+            if first is not None:
+                context.told.add(to)
                 self.warn(first, f"{column} cannot be checked: there is no {to} file")
             return
         for i, text in enumerate(values):

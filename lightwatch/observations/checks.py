@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.nights import DAY, read_date, read_partial_date
+from lightwatch.nights import read_date, read_partial_date
 from lightwatch.observations.batch import Batch, Context
 
 FAR_M = 50_000.0
@@ -41,7 +41,8 @@ def _floats(values: list[str]) -> Floats:
         except ValueError:
             return float("nan")
 
-    return np.array([read(text) for text in values], dtype=float)
+    found = np.array([read(text) for text in values], dtype=float)
+    return np.where(np.isfinite(found), found, np.nan)
 
 
 def _reject_unknown(batch: Batch, context: Context, column: str, to: str) -> None:
@@ -79,12 +80,12 @@ def _in_time(batch: Batch, context: Context, column: str, verb: str) -> None:
 
 def _lights(batch: Batch, context: Context) -> None:
     lon, lat = _floats(batch.column("longitude")), _floats(batch.column("latitude"))
-    placed = np.isfinite(lon) & np.isfinite(lat) & (abs(lon) <= 180) & (abs(lat) <= 90)
+    placed = (abs(lon) <= 180) & (abs(lat) <= 90)
     if placed.any():
         middle = float(np.median(lon[placed])), float(np.median(lat[placed]))
-        far = placed & (distance_m(lon, lat, middle) > FAR_M)
         swapped = distance_m(lat, lon, middle) <= FAR_M
-        for i in np.flatnonzero(far).tolist():
+        far = distance_m(lon, lat, middle) > FAR_M
+        for i in np.flatnonzero(far & (placed | swapped)).tolist():
             batch.reject(
                 i,
                 "longitude",
@@ -111,17 +112,17 @@ def _before(first: str, second: str) -> bool:
 
 def _sections(batch: Batch, context: Context) -> None:
     _reject_unknown(batch, context, "circuit_id", "circuits")
-    circuit = dict(zip(batch.keys, batch.column("circuit_id"), strict=True))
-    circuit = {**context.section_circuit, **circuit}
     upstream = batch.column("upstream_section_id")
-    fed_by = dict(zip(batch.keys, upstream, strict=True))
-    bad = {batch.keys[i] for i in batch.bad}
-    ids = set(batch.keys) | set(context.section_circuit)
-    for i, (key, up) in enumerate(zip(batch.keys, upstream, strict=True)):
-        reason = None
-        if up and up not in ids:
+    first = _first_good(batch)
+    here = [(key, batch.column("circuit_id")[i]) for key, i in first.items()]
+    circuit = {**context.section_circuit, **dict(here)}
+    fed_by = {**context.fed_by, **{key: upstream[i] for key, i in first.items()}}
+    bad = set(batch.keys) - set(first) - set(context.section_circuit)
+    for key, i in first.items():
+        up, reason = upstream[i], None
+        if up and up not in circuit and up not in bad:
             reason = "upstream_section_id is not in sections"
-        elif up and circuit.get(up) != circuit[key]:
+        elif up in circuit and circuit[up] != circuit[key]:
             reason = f"lies on another circuit than its upstream section {up}"
         elif up and _feeds_itself(key, fed_by):
             reason = "feeds itself"
@@ -129,6 +130,16 @@ def _sections(batch: Batch, context: Context) -> None:
             batch.reject(i, "upstream_section_id", reason)
             bad.add(key)
     _hang_on_rejected(batch, upstream, bad)
+
+
+def _first_good(batch: Batch) -> dict[str, int]:
+    """Return for each key the row that will stand for it, as far as it is known."""
+    bad = batch.bad
+    first: dict[str, int] = {}
+    for i, key in enumerate(batch.keys):
+        if i not in bad:
+            first.setdefault(key, i)
+    return first
 
 
 def _feeds_itself(key: str, fed_by: dict[str, str]) -> bool:
@@ -249,8 +260,8 @@ def _sightings(batch: Batch, context: Context) -> None:
 
 
 def _weather(batch: Batch, context: Context) -> None:
-    for i, at in enumerate(batch.recorded):
-        if at is not None and at + 1 - DAY >= context.created:
+    for i, at in enumerate(batch.happened):
+        if at is not None and at >= context.created:
             batch.reject(i, "date", "measured later than the package was created")
     for i, reason in batch.unknown(context, "station_id", "stations"):
         batch.warn(i, reason)

@@ -6,7 +6,7 @@ changes nothing; another record under the same key is refused.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from lightwatch.errors import Conflict, NotUnderstood, UnknownAsset
@@ -15,9 +15,9 @@ from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
 from lightwatch.observations.package import Rows
-from lightwatch.observations.rules import problems, read_times
+from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.store import Store, Writer
-from lightwatch.words import Resource, resources
+from lightwatch.words import PER_LIGHT, SUPPLY, Resource, resources
 
 CLOCK_SKEW = 15 * 60 * SECOND
 """A device's clock may be this far ahead of the store's [microseconds]."""
@@ -31,6 +31,36 @@ _NAMES = {
 }
 
 
+NO_FAULT, MADE_SAFE = "none", "made_safe"
+"""What may be done at a light beside work on a component."""
+
+
+class BrokenRule(NotUnderstood):
+    """Values that break the rules of intake, each named."""
+
+    def __init__(self, found: Sequence[Problem]) -> None:
+        super().__init__("; ".join(problem.reason for problem in found))
+        self.problems = tuple(found)
+
+
+class NotOnRecord(UnknownAsset):
+    """A column that names something that is not on record."""
+
+    def __init__(self, column: str, value: str, to: str) -> None:
+        super().__init__(f"{column} {value!r} is not in {to}")
+        self.problems = (Problem(0, column, value, str(self)),)
+
+
+class OtherRecord(Conflict):
+    """Another record stands where this one would go."""
+
+    def __init__(self, column: str, value: str, reason: str, key: str) -> None:
+        super().__init__(reason)
+        self.problems = (Problem(0, column, value, reason),)
+        self.key = key
+        """The record that stands there."""
+
+
 @dataclass(frozen=True)
 class Logged:
     """A record that is kept: its key, and whether it was there already."""
@@ -39,13 +69,52 @@ class Logged:
     already: bool
 
 
+def usual(what: str) -> dict[str, str]:
+    """Return what goes without saying of a job: component, cause and action.
+
+    Parameters
+    ----------
+    what
+        The kind of component worked on; ``none`` where nothing was wrong,
+        ``made_safe`` where the light was left safe but not working.
+
+    Raises
+    ------
+    NotUnderstood
+        It is none of these.
+
+    Examples
+    --------
+    >>> usual("photocontrol")
+    {'component': 'photocontrol', 'cause': 'photocontrol', 'action': 'replaced'}
+    >>> usual("cable")
+    {'component': 'cable', 'cause': 'cable_fault', 'action': 'repaired'}
+    """
+    if what == NO_FAULT:
+        return {"cause": "none", "action": "no_fault_found"}
+    if what == MADE_SAFE:
+        return {"cause": "unknown", "action": "made_safe", "made_safe": "yes"}
+    fields = {field.name: field for field in resources()["repairs"].fields}
+    kinds = fields["component"].allowed or frozenset()
+    if what not in kinds:
+        listed = ", ".join([*sorted(kinds), NO_FAULT, MADE_SAFE])
+        raise NotUnderstood(f"{what!r} is no component (expected any of {listed})")
+    mended = what in SUPPLY or what in PER_LIGHT
+    return {
+        "component": what,
+        "cause": SUPPLY.get(what, what),
+        "action": "repaired" if mended else "replaced",
+    }
+
+
 def _columns(resource: Resource, values: Mapping[str, str]) -> dict[str, list[str]]:
     unknown = sorted(set(values) - set(resource.columns))
     if unknown:
-        raise NotUnderstood(
+        reason = (
             f"{unknown[0]} is no column of {resource.name} "
             f"(expected any of {', '.join(resource.columns)})"
         )
+        raise BrokenRule([Problem(0, unknown[0], values[unknown[0]], reason)])
     return {name: [values.get(name, "")] for name in resource.columns}
 
 
@@ -60,14 +129,25 @@ def _context(
         if not name:
             continue
         if not writer.find(to, [name]):
-            raise UnknownAsset(f"{column} {name!r} is not in {to}")
+            raise NotOnRecord(column, name, to)
         context.keys[to].add(name)
     fitted = [one.strip() for one in values.get("fitted_model", "").split("+")]
     context.keys["models"] = set(writer.find("models", [one for one in fitted if one]))
     lost = [one for one in fitted if one and one not in context.keys["models"]]
     if lost and writer.keys("models"):
-        raise UnknownAsset(f"fitted_model {lost[0]!r} is not in models")
+        raise NotOnRecord("fitted_model", lost[0], "models")
     return context
+
+
+def _corrects_once(writer: Writer, values: Mapping[str, str]) -> None:
+    """Refuse a second correction of one repair: both would count."""
+    old = values.get("supersedes", "")
+    if not old:
+        return
+    newer = writer.latest("repairs", "supersedes", "key").get(old)
+    if newer is not None:
+        reason = f"repair {old} is already corrected by {newer}; correct that one"
+        raise OtherRecord("supersedes", old, reason, newer)
 
 
 def _complete(values: Mapping[str, str], clock: LocalTime, now: int) -> dict[str, str]:
@@ -78,7 +158,9 @@ def _complete(values: Mapping[str, str], clock: LocalTime, now: int) -> dict[str
     try:
         done = clock.instant(full["performed_at"])
     except NotUnderstood as error:
-        raise NotUnderstood(f"performed_at {error}") from None
+        text = full["performed_at"]
+        reason = f"performed_at {error}"
+        raise BrokenRule([Problem(0, "performed_at", text, reason)]) from None
     ahead = now - now % SECOND < done <= now + CLOCK_SKEW
     full.setdefault("recorded_at", full["performed_at"] if ahead else written)
     return full
@@ -115,13 +197,15 @@ def log_repair(
     given = {name: text.strip() for name, text in values.items() if text.strip()}
     key = given.get("repair_id", "")
     if not key:
-        raise NotUnderstood("repair_id is missing (the key that makes a retry safe)")
+        reason = "repair_id is missing (the key that makes a retry safe)"
+        raise BrokenRule([Problem(0, "repair_id", "", reason)])
     with store.writing() as writer:
         kept = writer.find("repairs", [key]).get(key)
         if kept is not None:
             _same(given, {name: kept[name] or "" for name in resource.columns})
             return Logged(key, already=True)
         full = _complete(given, clock, now)
+        _corrects_once(writer, full)
         _insert(writer, resource, full, _context(writer, clock, full, now), said_by)
     return Logged(key, already=False)
 
@@ -129,11 +213,12 @@ def log_repair(
 def _same(given: Mapping[str, str], kept: Mapping[str, str]) -> None:
     for name, text in given.items():
         if name in kept and kept[name] != text:
-            raise Conflict(
-                f"repair {given['repair_id']} is on record with {name} "
-                f"{kept[name] or '(blank)'}, not {text}; to correct it, log a new "
-                "repair that supersedes it"
+            key = given["repair_id"]
+            reason = (
+                f"repair {key} is on record with {name} {kept[name] or '(blank)'}, not "
+                f"{text}; to correct it, log a new repair that supersedes it"
             )
+            raise OtherRecord(name, text, reason, key)
 
 
 def _insert(
@@ -150,7 +235,7 @@ def _insert(
     batch.problems += problems(resource, columns, context.clock, times)
     CHECKS["repairs"](batch, context)
     if batch.problems:
-        raise NotUnderstood("; ".join(problem.reason for problem in batch.problems))
+        raise BrokenRule(batch.problems)
     writer.header("repairs", list(full))
     writer.insert(
         "repairs",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 from lightwatch.errors import Conflict
 from lightwatch.nights import LocalTime
 from lightwatch.observations.known import default_as_of
+from lightwatch.observations.package import table_writer
 from lightwatch.observations.past import FIELDS, HISTORY, write_history
 from lightwatch.observations.roads import feature
 from lightwatch.store import Row, Store
@@ -26,7 +26,7 @@ def _cells(row: Row, header: list[str], known: set[str]) -> Iterator[str]:
 def _write_table(store: Store, name: str, path: Path, known: set[str]) -> list[str]:
     header = store.header(name)
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
+        writer = table_writer(file)
         writer.writerow(header)
         writer.writerows(_cells(row, header, known) for row in store.rows(name))
     return header
@@ -79,7 +79,10 @@ def export(store: Store, folder: Path) -> None:
     clock = LocalTime(place["timezone"])
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise Conflict(f"{folder} is not an empty folder")
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Conflict(f"{folder} cannot be made ({error.strerror})") from None
     package = descriptor()
     package["created"] = clock.written(default_as_of(store))
     package["lightwatch:place"] = place

@@ -5,12 +5,11 @@ The order of files is the order in which they hang on each other.
 
 from __future__ import annotations
 
-import csv
 import gc
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +17,7 @@ from lightwatch.errors import Conflict
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
-from lightwatch.observations.package import Package, Rows
+from lightwatch.observations.package import Package, Rows, table_writer
 from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
 from lightwatch.observations.roads import read_roads
@@ -89,14 +88,20 @@ class Outcome:
     """True if a bad row kept the whole package out."""
 
     def write_rejects(self, path: Path) -> None:
-        """Write the bad values, one line each, under a header."""
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(("resource", "row", "key", "column", "value", "reason"))
-            writer.writerows(
-                (r.resource, r.row, r.key, r.column, r.value, r.reason)
-                for r in self.rejects
-            )
+        """Write the bad values, one line each, under a header.
+
+        Raises
+        ------
+        Conflict
+            The file cannot be written.
+        """
+        try:
+            with path.open("w", encoding="utf-8", newline="") as file:
+                writer = table_writer(file)
+                writer.writerow(field.name for field in fields(Reject))
+                writer.writerows(map(astuple, self.rejects))
+        except OSError as error:
+            raise Conflict(f"{path} cannot be written ({error.strerror})") from None
 
 
 Tell = Callable[[str, int], None]
@@ -210,6 +215,7 @@ def _take_in(
     context.patrol_recorded = writer.latest("patrols", "patrol_id", "recorded")
     context.keys["patrols"] = set(context.patrol_recorded)
     context.section_circuit = writer.column("sections", "circuit_id")
+    context.fed_by = writer.column("sections", "upstream_section_id")
     intake = _Intake(
         package,
         writer,
@@ -226,7 +232,7 @@ def _take_in(
         if package.has(name):
             _take_in_file(intake, resources()[name])
     if package.has(HISTORY) and load_id is not None:
-        take_in_history(writer, package)
+        take_in_history(writer, package, load_id, context.patrol_recorded)
     return intake.outcome
 
 
@@ -245,8 +251,12 @@ def _take_in_file(intake: _Intake, resource: Resource) -> None:
     for rows in _batches(intake, resource):
         batch = _judged(intake, resource, rows)
         good = _good(batch, seen)
-        named = batch.rows.columns.get("supersedes", ())
-        corrections += [(rows.lines[i], text) for i, text in enumerate(named) if text]
+        bad, named = batch.bad, batch.rows.columns.get("supersedes", ())
+        corrections += [
+            (rows.lines[i], text)
+            for i, text in enumerate(named)
+            if text and i not in bad
+        ]
         _note(intake, batch, count)
         _keep(intake, batch, good, count)
         _remember(intake.context, batch, good, seen)
@@ -373,7 +383,7 @@ def _columns(intake: _Intake, batch: Batch, rows: list[int]) -> dict[str, list[A
 
 def _extra(names: list[str], row: tuple[str, ...]) -> str | None:
     found = {name: text for name, text in zip(names, row, strict=True) if text}
-    return json.dumps(found, ensure_ascii=False) if found else None
+    return json.dumps(found, ensure_ascii=False, sort_keys=True) if found else None
 
 
 def _keep(intake: _Intake, batch: Batch, good: list[int], count: Count) -> None:
@@ -389,7 +399,7 @@ def _keep(intake: _Intake, batch: Batch, good: list[int], count: Count) -> None:
         )
     if intake.load_id is not None:
         intake.writer.header(
-            name, [column for column in batch.rows.columns if column != "geometry"]
+            name, [c for c in batch.rows.columns if name != "roads" or c != "geometry"]
         )
         intake.writer.insert(name, columns)
 
@@ -442,9 +452,8 @@ def _remember(context: Context, batch: Batch, good: list[int], seen: set[str]) -
             keys if name != "patrols" else [batch.column("patrol_id")[i] for i in good]
         )
         context.keys[name].update(named)
-        context.rejected.setdefault(name, set()).update(
-            batch.keys[i] for i in batch.bad
-        )
+        ids = batch.column("patrol_id") if name == "patrols" else batch.keys
+        context.rejected.setdefault(name, set()).update(ids[i] for i in batch.bad)
     if name == "sections":
         circuits = batch.column("circuit_id")
         context.section_circuit.update((batch.keys[i], circuits[i]) for i in good)

@@ -116,8 +116,7 @@ class Known:
         frame = self._as_it_stood(resource, frame)
         for name in columns:
             if name in _NUMBERS:
-                frame[name] = pd.to_numeric(frame[name].replace("", None))
-                frame[name] = frame[name].astype(float)
+                frame[name] = frame[name].replace("", "nan").astype(float)
         return frame.drop(columns=["position", "version_recorded"]).reset_index(
             drop=True
         )
@@ -145,6 +144,7 @@ class Known:
         stood = pd.DataFrame(rows, columns=frame.columns)
         text = [n for n in frame.columns if frame[n].dtype == object]
         stood[text] = stood[text].fillna("").astype(object)
+        stood = stood.astype(frame.dtypes)
         both = pd.concat([rest, stood]) if len(rest) else stood
         return both.sort_values("position", kind="stable")
 
@@ -214,7 +214,8 @@ class Known:
             frame[column] = frame[column].where(frame[column].isin(set(ids)), "")
         somewhere = (frame[["light_id", "circuit_id", "section_id"]] != "").any(axis=1)
         frame = frame[somewhere]
-        corrected = set(frame["supersedes"]) - {""}
+        others = frame["supersedes"] != frame["repair_id"]
+        corrected = set(frame.loc[others, "supersedes"])
         return frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)
 
     @cached_property

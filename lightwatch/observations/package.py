@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
@@ -106,8 +106,8 @@ class Package:
         path = self.path(resource.name)
         encoding = str(self.files[resource.name].get("encoding", "utf-8"))
         encoding = "utf-8-sig" if encoding.lower() in ("utf-8", "utf8") else encoding
-        dialect = self.files[resource.name].get("dialect", {})
-        delimiter = str(dialect.get("delimiter", ","))
+        dialect = self.files[resource.name].get("dialect")
+        delimiter = dialect.get("delimiter", ",") if isinstance(dialect, dict) else ","
         try:
             with path.open(encoding=encoding, newline="") as file:
                 reader = csv.reader(file, delimiter=delimiter, strict=True)
@@ -119,11 +119,14 @@ class Package:
             raise NotUnderstood(
                 f"{path}, line {reader.line_num}: not a table ({error})"
             ) from None
+        except (OSError, TypeError) as error:
+            raise NotUnderstood(f"{path} cannot be read ({error})") from None
 
 
 def _files(loaded: dict[str, Any], folder: Path) -> dict[str, dict[str, Any]]:
     files: dict[str, dict[str, Any]] = {}
-    for row in loaded.get("resources", ()):
+    listed = loaded.get("resources")
+    for row in listed if isinstance(listed, list) else ():
         if isinstance(row, dict) and isinstance(row.get("path"), str):
             parts = Path(row["path"])
             if parts.is_absolute() or ".." in parts.parts:
@@ -151,19 +154,33 @@ def _header(header: list[str], resource: Resource, path: Path) -> list[str]:
 
 
 def _batches(reader: Any, header: list[str], at_once: int | None) -> Iterator[Rows]:
-    start = reader.line_num + 1
+    start, first = reader.line_num + 1, True
     while True:
         rows = list(islice(reader, at_once))
-        if not rows and at_once is not None:
+        if not rows and not first:
             return
+        first = False
         lines = _lines(rows, start, reader.line_num)
         start = reader.line_num + 1
         if not all(rows):
             lines = [line for line, row in zip(lines, rows, strict=True) if row]
             rows = [row for row in rows if row]
         yield _rows(header, lines, *_squared(rows, len(header)))
-        if at_once is None:
-            return
+
+
+class _Table:
+    """Lines that end in a newline; a cell with any line break in it is quoted."""
+
+    def __init__(self, file: TextIO) -> None:
+        self.file = file
+
+    def write(self, line: str) -> int:
+        return self.file.write(line.removesuffix("\r\n") + "\n")
+
+
+def table_writer(file: TextIO) -> Any:
+    """Return a writer of rows to a file that was opened with no translation."""
+    return csv.writer(_Table(file))
 
 
 def _lines(rows: list[list[str]], first: int, last: int) -> list[int]:

@@ -6,23 +6,30 @@ version after it came to count.
 
 from __future__ import annotations
 
-import csv
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.observations.dating import dated
-from lightwatch.observations.package import Package
+from lightwatch.observations.package import Package, table_writer
 from lightwatch.observations.rules import read_times
 from lightwatch.store import Row, Store, Writer
-from lightwatch.words import resources
+from lightwatch.words import Field, Resource, resources
 
 HISTORY = "history"
 FIELDS = ("resource", "key", "effective", "recorded", "said_by", "content")
 
+_FILE = Resource(
+    HISTORY,
+    f"{HISTORY}.csv",
+    required=False,
+    fields=tuple(Field(name, "string", True, None, None, None) for name in FIELDS),
+    key=(),
+    references={},
+)
 _DATED = ("effective", "version_recorded", "said_by")
 
 
@@ -53,26 +60,20 @@ def write_history(store: Store, clock: LocalTime, path: Path) -> bool:
     lines = list(_lines(store, clock))
     if lines:
         with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
+            writer = table_writer(file)
             writer.writerow(FIELDS)
             writer.writerows(lines)
     return bool(lines)
 
 
 def _read(package: Package) -> Iterator[tuple[int, dict[str, str]]]:
-    path = package.path(HISTORY)
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        reader = csv.DictReader(file)
-        for row in reader:
-            if set(FIELDS) - {name for name, text in row.items() if text is not None}:
-                raise NotUnderstood(
-                    f"{path}, line {reader.line_num}: expected {', '.join(FIELDS)}"
-                )
-            yield reader.line_num, row
+    for rows in package.rows(_FILE, None):
+        cells = zip(*(rows.columns[name] for name in FIELDS), strict=True)
+        for line, row in zip(rows.lines, cells, strict=True):
+            yield line, dict(zip(FIELDS, row, strict=True))
 
 
-def _version(row: dict[str, str], package: Package) -> dict[str, Any]:
-    clock = package.clock
+def _version(row: dict[str, str], clock: LocalTime) -> Row:
     return {
         "effective": clock.instant(row["effective"]),
         "version_recorded": clock.instant(row["recorded"]),
@@ -80,8 +81,29 @@ def _version(row: dict[str, str], package: Package) -> dict[str, Any]:
     }
 
 
-def take_in_history(writer: Writer, package: Package) -> None:
-    """Take in the older versions of rows that came in with their package.
+def _old(row: dict[str, str], clock: LocalTime, patrols: Mapping[str, int]) -> Row:
+    name, content = row["resource"], json.loads(row["content"])
+    known = {k: [v or ""] for k, v in content.items() if k != "extra"}
+    times = read_times(resources()[name], known, clock)
+    (happened,), (recorded,) = dated(name, known, times, clock, patrols)
+    return {"key": row["key"], **content, "happened": happened, "recorded": recorded}
+
+
+def take_in_history(
+    writer: Writer, package: Package, load_id: int, patrols: Mapping[str, int]
+) -> None:
+    """Take in the older versions of the rows that one load has just brought.
+
+    Parameters
+    ----------
+    writer
+        An open transaction, in which the package's other files were taken in.
+    package
+        The package.
+    load_id
+        The load; of rows that were on record before it nothing is taken in.
+    patrols
+        Patrol to the instant at which it was recorded.
 
     Raises
     ------
@@ -90,20 +112,18 @@ def take_in_history(writer: Writer, package: Package) -> None:
     """
     last: dict[tuple[str, str], dict[str, Any]] = {}
     for line, row in _read(package):
-        where = row["resource"], row["key"]
+        where = name, key = row["resource"], row["key"]
         try:
-            content = json.loads(row["content"])
-            version = _version(row, package)
-            known = {k: [v or ""] for k, v in content.items() if k != "extra"}
-            times = read_times(resources()[where[0]], known, package.clock)
-            (happened,), (recorded,) = dated(where[0], known, times, package.clock, {})
-        except (ValueError, KeyError, AttributeError) as error:
+            current = writer.find(name, [key]).get(key)
+            old = _old(row, package.clock, patrols)
+            version = _version(row, package.clock)
+        except (ValueError, KeyError, AttributeError, TypeError) as error:
             raise NotUnderstood(
                 f"{package.path(HISTORY)}, line {line}: {error}"
             ) from None
-        before = last.get(where) or dict.fromkeys(_DATED)
-        dates = {"happened": happened, "recorded": recorded}
-        writer.keep_version(where[0], {"key": where[1], **content, **dates, **before})
-        last[where] = version
-    for (resource, key), version in last.items():
-        writer.date_version(resource, key, version)
+        if current and current["load_id"] == load_id and not current["said_by"]:
+            before = last.get(where) or dict.fromkeys(_DATED)
+            writer.keep_version(name, {**old, **before})
+            last[where] = version
+    for (name, key), version in last.items():
+        writer.date_version(name, key, version)

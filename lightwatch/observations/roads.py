@@ -38,7 +38,7 @@ def _shape(geometry: Any) -> str | None:
                 isinstance(x, int | float) and not isinstance(x, bool) for x in point
             )
         )
-        if not numbers or abs(point[0]) > 180 or abs(point[1]) > 90:
+        if not numbers or not (abs(point[0]) <= 180 and abs(point[1]) <= 90):
             return "has a point that is no longitude and latitude in degrees"
     return None
 
@@ -61,7 +61,8 @@ def read_roads(path: Path) -> Rows:
     bad: dict[int, str] = {}
     for i, feature in enumerate(features):
         found = feature if isinstance(feature, dict) else {}
-        properties = found.get("properties") or {}
+        properties = found.get("properties")
+        properties = properties if isinstance(properties, dict) else {}
         geometry = found.get("geometry")
         for name in names:
             columns[name].append(_text(name, properties.get(name)))

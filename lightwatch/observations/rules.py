@@ -9,13 +9,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import isfinite
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime, read_date, read_partial_date
 from lightwatch.words import Field, Resource
 
-_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
-_INTEGER = re.compile(r"[+-]?\d+")
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+_INTEGER = re.compile(r"[+-]?\d+", re.ASCII)
 
 _PARTIAL_DATES = {"installed_on"}
 """Columns that are text to the format, and dates known to the day, month or year."""
@@ -37,6 +38,8 @@ def _number(field: Field, text: str) -> str | None:
         kind = "a whole number" if field.type == "integer" else "a number"
         return f"is not {kind}"
     value = float(text)
+    if not isfinite(value):
+        return "is out of range"
     if field.minimum is not None and value < field.minimum:
         return f"is out of range (expected at least {field.minimum:g})"
     if field.maximum is not None and value > field.maximum:

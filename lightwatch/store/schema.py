@@ -34,6 +34,8 @@ META = (
 )
 """Columns that every resource's table has beside the format's own."""
 
+INSTANTS = ("effective", "version_recorded", "happened", "recorded")
+
 _HELD_BY_KEY = {"lights", "circuits"}
 """Resources that a package cannot be without, so that the database may insist."""
 

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from sqlalchemy import Connection, Engine, func, insert, or_, select, update
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from lightwatch.errors import Conflict, UnknownAsset
 from lightwatch.store import schema
+from lightwatch.store.bulk import add_rows, hold_loads
 from lightwatch.store.engine import make_engine
 from lightwatch.store.migrations import bring_up_to_date, is_empty
 
@@ -66,8 +67,13 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Writer]:
         """Write in one transaction: all of it, or none."""
-        with self.engine.connect() as connection, connection.begin():
-            yield Writer(connection)
+        try:
+            with self.engine.connect() as connection, connection.begin():
+                yield Writer(connection)
+        except DBAPIError as error:
+            raise Conflict(
+                f"the store refused it, nothing was kept ({str(error.orig).strip()})"
+            ) from error
 
     def loads(self) -> list[Load]:
         """Return what was loaded, oldest first."""
@@ -135,7 +141,9 @@ class Store:
         with self._reading() as connection:
             rows = connection.execute(query).all()
         frame = pd.DataFrame(rows, columns=list(columns))
-        text = [name for name in columns if name not in schema.META[4:7]]
+        instants = [name for name in columns if name in schema.INSTANTS]
+        frame[instants] = frame[instants].astype(float)
+        text = [name for name in columns if name not in (*instants, "position")]
         frame[text] = frame[text].fillna("").astype(object)
         return frame
 
@@ -187,7 +195,8 @@ class Writer:
     connection: Connection = field(repr=False)
 
     def begin_load(self, loaded_at: int, created: int, place: Row, by: str) -> int:
-        """Say that a package is being taken in; return its number."""
+        """Say that a package is being taken in, no other meanwhile; return its number."""
+        hold_loads(self.connection)
         values = {
             "loaded_at": loaded_at,
             "created": created,
@@ -226,14 +235,17 @@ class Writer:
         return {row[0]: row[1] for row in rows}
 
     def insert(self, resource: str, columns: Mapping[str, Sequence[Any]]) -> None:
-        """Add rows given as columns of equal length, by the database's own call."""
-        table = schema.TABLES[resource]
-        statement = insert(table).values(dict.fromkeys(columns))
-        compiled = statement.compile(self.connection.engine)
-        order = compiled.positiontup or list(columns)
-        values = list(zip(*(columns[name] for name in order), strict=True))
-        if values:
-            self.connection.exec_driver_sql(str(compiled), values)
+        """Add rows given as columns of equal length.
+
+        Raises
+        ------
+        Conflict
+            One of the keys is on record already.
+        """
+        try:
+            add_rows(self.connection, schema.TABLES[resource], columns)
+        except IntegrityError as error:
+            raise Conflict(f"{resource}: {str(error.orig).strip()}") from None
 
     def latest(self, resource: str, by: str, name: str) -> dict[str, Any]:
         """Return the greatest value of a column for each value of another."""

@@ -62,7 +62,9 @@ def limits(failures: int, confidence: float = 0.95) -> Rate:
         (50, "37.11", "65.92"),
     ],
 )
-def test_limits_at_95_percent_are_those_of_the_printed_table(failures, low, high):
+def test_limits_at_95_percent_are_those_of_the_printed_table(
+    failures: int, low: str, high: str
+) -> None:
     assert limits(failures).low_per_year == printed(low, TABLE_40)
     assert limits(failures).high_per_year == printed(high, TABLE_40)
 
@@ -83,8 +85,8 @@ def test_limits_at_95_percent_are_those_of_the_printed_table(failures, low, high
     ],
 )
 def test_limits_at_90_and_99_percent_are_those_of_the_printed_table(
-    failures, confidence, low, high
-):
+    failures: int, confidence: float, low: str, high: str
+) -> None:
     assert limits(failures, confidence).low_per_year == printed(low, TABLE_40)
     assert limits(failures, confidence).high_per_year == printed(high, TABLE_40)
 
@@ -98,7 +100,9 @@ def test_limits_at_90_and_99_percent_are_those_of_the_printed_table(
         (0.99, "5.30", TABLE_40),
     ],
 )
-def test_no_failures_gives_zero_and_an_honest_upper_limit(confidence, high, source):
+def test_no_failures_gives_zero_and_an_honest_upper_limit(
+    confidence: float, high: str, source: str
+) -> None:
     rate = limits(0, confidence)
 
     assert rate.per_year == 0.0
@@ -118,14 +122,16 @@ def test_no_failures_gives_zero_and_an_honest_upper_limit(confidence, high, sour
         (20, "0.61083", "1.54442"),
     ],
 )
-def test_limits_over_the_rate_are_the_factors_of_vital_statistics(failures, low, high):
+def test_limits_over_the_rate_are_the_factors_of_vital_statistics(
+    failures: int, low: str, high: str
+) -> None:
     rate = exact_rate(failures, 1234.5)
 
     assert rate.low_per_year / rate.per_year == printed(low, NCHS)
     assert rate.high_per_year / rate.per_year == printed(high, NCHS)
 
 
-def test_five_failures_in_94_32_years_have_the_limits_that_r_prints():
+def test_five_failures_in_94_32_years_have_the_limits_that_r_prints() -> None:
     source = (
         "output of R's poisson.test(5, 94.32), printed in github.com, "
         "lgreski/datasciencectacontent, markdown/statinf-poissonInterval.md"
@@ -136,7 +142,7 @@ def test_five_failures_in_94_32_years_have_the_limits_that_r_prints():
     assert rate.high_per_year == printed("0.12371005", source)
 
 
-def test_the_welsh_nickel_workers_have_the_limits_that_r_prints():
+def test_the_welsh_nickel_workers_have_the_limits_that_r_prints() -> None:
     source = (
         "example of R's poisson.test, 137 deaths against 24.19893 expected (manual of "
         "stats::poisson.test); its output is from memory"
@@ -148,7 +154,7 @@ def test_the_welsh_nickel_workers_have_the_limits_that_r_prints():
     assert rate.high_per_year == printed("6.692709", source)
 
 
-def test_64_deaths_against_45_6_expected_have_the_limits_of_the_textbook():
+def test_64_deaths_against_45_6_expected_have_the_limits_of_the_textbook() -> None:
     source = (
         "Gardner & Altman, Statistics with Confidence (1989) p. 60; the data as quoted "
         "in daudi/phutils, R/cipoisson.R (github.com), the result from memory"
@@ -160,7 +166,7 @@ def test_64_deaths_against_45_6_expected_have_the_limits_of_the_textbook():
     assert 100 * rate.high_per_year == printed("179", source)
 
 
-def test_two_failures_in_800_hours_bound_the_time_between_failures_as_printed():
+def test_two_failures_in_800_hours_bound_the_time_between_failures_as_printed() -> None:
     rate = exact_rate(2, 800.0, confidence=0.90)
 
     assert 1 / rate.high_per_year == printed("127", NIST)
@@ -171,7 +177,9 @@ def test_two_failures_in_800_hours_bound_the_time_between_failures_as_printed():
 
 @pytest.mark.parametrize("confidence", [0.5, 0.9, 0.95, 0.99])
 @pytest.mark.parametrize("failures", [0, 1, 2, 7, 30, 211, 3000])
-def test_limits_solve_the_tail_probabilities_of_the_poisson_law(failures, confidence):
+def test_limits_solve_the_tail_probabilities_of_the_poisson_law(
+    failures: int, confidence: float
+) -> None:
     """By definition [Garwood]: at each limit the tail beyond the count is alpha / 2."""
     tail = (1 - confidence) / 2
     top = 10 * failures + 50
@@ -189,7 +197,9 @@ def test_limits_solve_the_tail_probabilities_of_the_poisson_law(failures, confid
 
 
 @pytest.mark.parametrize("unit_years", [1e-3, 1.0, 94.32, 5e6])
-def test_limits_of_a_rate_are_those_of_the_count_over_the_time(unit_years):
+def test_limits_of_a_rate_are_those_of_the_count_over_the_time(
+    unit_years: float,
+) -> None:
     rate = exact_rate(7, unit_years)
 
     assert rate.per_year * unit_years == pytest.approx(7, rel=1e-12)
@@ -202,13 +212,13 @@ def test_limits_of_a_rate_are_those_of_the_count_over_the_time(unit_years):
 
 
 @pytest.mark.parametrize("unit_years", [0.0, -1.0, float("nan")])
-def test_nothing_watched_is_not_enough_evidence(unit_years):
+def test_nothing_watched_is_not_enough_evidence(unit_years: float) -> None:
     with pytest.raises(NotEnoughEvidence):
         exact_rate(0, unit_years)
 
 
 @pytest.mark.parametrize("mean", [0.5, 2.0, 10.0, 50.0])
-def test_limits_cover_a_known_mean_in_95_to_99_of_100_samples(mean):
+def test_limits_cover_a_known_mean_in_95_to_99_of_100_samples(mean: float) -> None:
     """4,000 seeded counts: exact limits are conservative, but not without end.
 
     The sampler's own noise is allowed for: 3.29 binomial standard errors (99.9 %).
@@ -224,7 +234,7 @@ def test_limits_cover_a_known_mean_in_95_to_99_of_100_samples(mean):
     assert 0.95 - noise <= np.mean(covered) <= 0.99 + noise
 
 
-def test_limits_never_cover_less_than_they_say_whatever_the_mean():
+def test_limits_never_cover_less_than_they_say_whatever_the_mean() -> None:
     """Coverage summed over all counts, no sampling: Garwood's promise itself."""
     counts = np.arange(0, 121)
     low = np.array([limits(int(n)).low_per_year for n in counts])

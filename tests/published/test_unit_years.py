@@ -200,7 +200,9 @@ def leukaemia(tmp_path_factory: pytest.TempPathFactory) -> Lives:
     return lives(followed(folder, remissions()).register)
 
 
-def test_those_who_left_on_the_day_they_came_are_rejected_and_told(channing):
+def test_those_who_left_on_the_day_they_came_are_rejected_and_told(
+    channing: Taken,
+) -> None:
     """The copy of the data used here, KMsurv's, has 4 residents whose exit is not
     later than their entry; the manual of asaur::ChanningHouse drops 5 for that."""
     counts = channing.outcome.counts
@@ -208,24 +210,24 @@ def test_those_who_left_on_the_day_they_came_are_rejected_and_told(channing):
     assert counts["lights"].read == printed("462", BOOT)
     assert counts["lights"].rejected == counts["components"].rejected == 4
     assert counts["repairs"].rejected == counts["repairs"].warnings == 0
-    assert {
-        (r.resource, r.reason) for r in channing.outcome.rejects
-    } == {
+    assert {(r.resource, r.reason) for r in channing.outcome.rejects} == {
         ("lights", "in service after it was removed"),
         ("components", "light_id hangs on a row of lights that was rejected"),
     }
 
 
 def test_deaths_at_channing_house_are_the_46_men_and_130_women_of_the_book(
-    channing_lives,
-):
+    channing_lives: Lives,
+) -> None:
     by_sex = lamps(channing_lives, "type")
 
     assert by_sex["men",].failures == printed("46", BOOT)
     assert by_sex["women",].failures == printed("130", BOOT)
 
 
-def test_time_at_channing_house_is_the_person_months_of_the_data(channing_lives):
+def test_time_at_channing_house_is_the_person_months_of_the_data(
+    channing_lives: Lives,
+) -> None:
     (whole,) = lamps(channing_lives).values()
     by_sex = lamps(channing_lives, "type")
 
@@ -234,7 +236,9 @@ def test_time_at_channing_house_is_the_person_months_of_the_data(channing_lives)
     assert months(by_sex["women",]) == pytest.approx(29_969, rel=1e-9), HYDE
 
 
-def test_rate_of_death_at_channing_house_is_what_other_programs_found(channing_lives):
+def test_rate_of_death_at_channing_house_is_what_other_programs_found(
+    channing_lives: Lives,
+) -> None:
     (whole,) = lamps(channing_lives).values()
 
     assert whole.rate is not None
@@ -242,7 +246,9 @@ def test_rate_of_death_at_channing_house_is_what_other_programs_found(channing_l
     assert per_month == pytest.approx(0.0047422735968528544, abs=1e-9), CHECKED
 
 
-def test_a_rate_asked_by_circuit_is_the_rate_asked_by_type(channing_lives):
+def test_a_rate_asked_by_circuit_is_the_rate_asked_by_type(
+    channing_lives: Lives,
+) -> None:
     """The circuit is the light's and splits lives where the light changed."""
     by_type = lamps(channing_lives, "type")
     by_circuit = lamps(channing_lives, "circuit")
@@ -253,7 +259,9 @@ def test_a_rate_asked_by_circuit_is_the_rate_asked_by_type(channing_lives):
         assert row.unit_years == pytest.approx(by_type[group].unit_years, rel=1e-12)
 
 
-def test_wiring_is_watched_as_long_as_the_light_and_none_of_it_died(channing_lives):
+def test_wiring_is_watched_as_long_as_the_light_and_none_of_it_died(
+    channing_lives: Lives,
+) -> None:
     (wiring,) = [
         row for row in rates(channing_lives, ("kind",)) if row.group["kind"] == "wiring"
     ]
@@ -262,7 +270,9 @@ def test_wiring_is_watched_as_long_as_the_light_and_none_of_it_died(channing_liv
     assert wiring.failures == 0
 
 
-def test_ignoring_the_age_at_entry_would_have_given_another_time(channing_lives):
+def test_ignoring_the_age_at_entry_would_have_given_another_time(
+    channing_lives: Lives,
+) -> None:
     """The contrast: time since 60 years of age is more than twice the time watched."""
     people = [one for one in residents(lambda row: 720) if one.exit > one.entry]
     naive = sum(one.exit for one in people) / MONTH_DAYS
@@ -271,7 +281,9 @@ def test_ignoring_the_age_at_entry_would_have_given_another_time(channing_lives)
     assert naive > 2 * months(whole)
 
 
-def test_relapses_and_weeks_in_remission_are_those_of_the_textbook(leukaemia):
+def test_relapses_and_weeks_in_remission_are_those_of_the_textbook(
+    leukaemia: Lives,
+) -> None:
     by_arm = lamps(leukaemia, "type")
     treated, placebo = by_arm["6-MP",], by_arm["placebo",]
 
@@ -281,7 +293,7 @@ def test_relapses_and_weeks_in_remission_are_those_of_the_textbook(leukaemia):
     assert weeks(placebo) == pytest.approx(182, rel=1e-9), (KLEINBAUM, FREIREICH)
 
 
-def test_average_hazard_per_week_is_that_of_the_textbook(leukaemia):
+def test_average_hazard_per_week_is_that_of_the_textbook(leukaemia: Lives) -> None:
     by_arm = lamps(leukaemia, "type")
     for arm, hazard in (("6-MP", "0.025"), ("placebo", "0.115")):
         rate = by_arm[arm,].rate
@@ -321,8 +333,8 @@ def _lexis_by_counting(people: Iterable[Person]) -> dict[tuple[str, str], list[f
     ids=["age over 60 with late entry", "years since entry"],
 )
 def test_years_and_deaths_by_band_of_age_are_those_of_a_lexis_count(
-    axis, born, request
-):
+    axis: str, born: Callable[[dict[str, str]], int], request: pytest.FixtureRequest
+) -> None:
     counted = _lexis_by_counting(residents(born))
     found = lamps(request.getfixturevalue(axis), "type", "age")
 
@@ -334,7 +346,9 @@ def test_years_and_deaths_by_band_of_age_are_those_of_a_lexis_count(
 
 
 @pytest.mark.parametrize("axis", ["channing_lives", "stays"])
-def test_bands_of_age_share_out_all_of_the_time_and_all_of_the_deaths(axis, request):
+def test_bands_of_age_share_out_all_of_the_time_and_all_of_the_deaths(
+    axis: str, request: pytest.FixtureRequest
+) -> None:
     found = request.getfixturevalue(axis)
     by_age = lamps(found, "age").values()
     (whole,) = lamps(found).values()

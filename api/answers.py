@@ -1,0 +1,92 @@
+"""Questions out: lights, the device's extract, rates, outages, the map."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Header, Query, Response, status
+from fastapi.responses import HTMLResponse
+
+from api import lights as finding
+from api.extract import extract
+from api.repairs import Now
+from lightwatch.decisions.triage import METHOD
+from lightwatch.errors import NotUnderstood
+from lightwatch.mapview import outage_map
+from lightwatch.rates import rates as estimate
+from reports.answers import rates_document
+from reports.outages import outages_document
+
+router = APIRouter()
+
+Limit = Annotated[int, Query(ge=1, le=finding.MOST)]
+
+
+@router.get("/api/lights")
+def find_lights(
+    present: Now,
+    near: str | None = None,
+    q: str | None = None,
+    limit: Limit = 20,
+) -> dict[str, Any]:
+    """Return lights near ``lon,lat``, or by tag or road name."""
+    picture = present.picture()
+    if near is not None:
+        found = finding.near(picture, near, limit)
+    elif q is not None and q.strip():
+        found = finding.search(picture, q, limit)
+    else:
+        raise NotUnderstood(
+            "nothing says which lights (expected near=lon,lat or q=tag or road name)"
+        )
+    return {"as_of": picture.written, "lights": found}
+
+
+@router.get("/api/lights/{light_id}")
+def one_light(light_id: str, present: Now) -> dict[str, Any]:
+    """Return a light's card."""
+    return finding.card(present.picture(), light_id)
+
+
+@router.get("/api/extract")
+def register_extract(
+    present: Now, if_none_match: Annotated[str | None, Header()] = None
+) -> Response:
+    """Return the register extract that a device keeps."""
+    body, tag = extract(present.picture())
+    headers = {"ETag": tag, "Cache-Control": "no-cache"}
+    if if_none_match and tag in if_none_match:
+        return Response(status_code=status.HTTP_304_NOT_MODIFIED, headers=headers)
+    return Response(body, media_type="application/json", headers=headers)
+
+
+@router.get("/api/rates")
+def rates(present: Now, by: str = "kind,type") -> dict[str, Any]:
+    """Return failure rates with exact limits."""
+    picture = present.picture()
+    names = [name.strip() for name in by.split(",") if name.strip()]
+    return rates_document(picture.written, estimate(picture.lives, names))
+
+
+@router.get("/api/outages")
+def outages(present: Now) -> dict[str, Any]:
+    """Return every open trouble."""
+    picture = present.picture()
+    return outages_document(picture.written, picture.outages)
+
+
+@router.get("/map", response_class=HTMLResponse)
+def outage_page(present: Now) -> str:
+    """Return the outage map; it brings its own content policy."""
+    picture = present.picture()
+    known = picture.known
+    return outage_map(
+        picture.outages,
+        picture.register.standing,
+        known.sections,
+        known.circuits,
+        known.roads,
+        as_of=known.clock.at(known.as_of),
+        place=known.place["name"],
+        method=METHOD,
+    )

@@ -1,0 +1,220 @@
+"""The first page: it works as plain forms, and better with its script."""
+
+from __future__ import annotations
+
+import secrets
+from functools import cache
+from hashlib import sha256
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from api import lights as finding
+from api.errors import expected, problem, status_of
+from api.extract import jobs
+from api.repairs import Now, kept, said_by
+from lightwatch.decisions.triage import METHOD, VERDICTS
+from lightwatch.observations.entry import usual
+from lightwatch.words import resources
+from reports.outages import CAUTIONS
+
+router = APIRouter(include_in_schema=False)
+
+HERE = Path(str(files(__package__)))
+OPEN_SHOWN = 20
+
+WORDS = {
+    "led_module": "LED module",
+    "driver": "LED driver",
+    "none": "Nothing wrong found",
+    "made_safe": "Made safe, not working",
+    "cable": "Cable section",
+    "line": "Overhead line section",
+    "cover_test": "Cover test: it lit",
+    "seen_lit": "Seen lit",
+    "not_proven": "Not proven: verify at night",
+    "dayburning": "burning by day",
+    "cycling": "cycling on and off",
+    "group_out": "several out",
+    "other_utility": "other utility",
+}
+"""The format's words as a crew says them, where they differ."""
+
+
+def said(word: str) -> str:
+    """Return a word of the format as a person would say it."""
+    return WORDS.get(word, word.replace("_", " "))
+
+
+def sentence(text: str) -> str:
+    """Return a text with a capital."""
+    return text[:1].upper() + text[1:]
+
+
+def allowed(column: str) -> list[str]:
+    """Return the words that a column of repairs takes, in the format's order."""
+    from lightwatch.words import descriptor
+
+    rows = {row["name"]: row for row in descriptor()["resources"]}
+    fields = rows["repairs"]["schema"]["fields"]
+    field = next(one for one in fields if one["name"] == column)
+    return [word for word in field["constraints"]["enum"] if word]
+
+
+@cache
+def version() -> str:
+    """Return a name for this version of the page's files."""
+    digest = sha256()
+    for folder in ("static", "templates"):
+        for path in sorted((HERE / folder).rglob("*")):
+            if path.is_file():
+                digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+@cache
+def _templates() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["said"] = said
+    environment.filters["sentence"] = sentence
+    environment.globals.update(
+        version=version(),
+        cautions=CAUTIONS,
+        words=WORDS,
+        verdicts=VERDICTS,
+        method=METHOD,
+        jobs=jobs(),
+        allowed={
+            name: allowed(name)
+            for name in ("action", "symptom_found", "proven", "follow_up", "component")
+        },
+        columns=resources()["repairs"].columns,
+    )
+    return environment
+
+
+def _page(name: str, status: int = 200, **context: Any) -> Response:
+    text = _templates().get_template(name).render(context)
+    return Response(text, status, media_type="text/html; charset=utf-8")
+
+
+class _Versioned(StaticFiles):
+    """Files under a version's name: what is there never changes."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        _, _, name = path.partition("/")
+        response = await super().get_response(name or path, scope)
+        response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        return response
+
+
+def static_files() -> StaticFiles:
+    """Return the page's own files, under ``/static/<version>/``."""
+    return _Versioned(directory=HERE / "static")
+
+
+@router.get("/sw.js")
+def service_worker() -> Response:
+    """Return the service worker, which keeps this version of the page."""
+    names = sorted(path.name for path in (HERE / "static").iterdir())
+    text = _templates().get_template("sw.js").render(files=names)
+    return Response(text, media_type="text/javascript")
+
+
+@router.get("/")
+def first_page(present: Now, q: str = "", near: str = "") -> Response:
+    """Find a light: by tag, by road, near a place, or among what is open."""
+    picture = present.picture()
+    found: list[dict[str, Any]] | None = None
+    if near.strip():
+        found = finding.near(picture, near, OPEN_SHOWN)
+    elif q.strip():
+        found = finding.search(picture, q, OPEN_SHOWN)
+    lights = picture.register.standing.set_index("light_id", drop=False)
+    waiting = []
+    for outage in picture.outages:
+        rows = [one for one in outage.reported if one in lights.index]
+        waiting += [finding.brief(picture, lights.loc[one]) for one in rows]
+    place = picture.known.place["name"]
+    return _page(
+        "home.html", place=place, q=q, found=found, waiting=waiting[:OPEN_SHOWN]
+    )
+
+
+@router.get("/queue")
+def queue_page(present: Now) -> Response:
+    """Return the page of records that wait on this device; the script fills it."""
+    place = present.store.place().place["name"]
+    return _page("queue.html", place=place)
+
+
+@router.get("/lights/{light_id}")
+def light_page(light_id: str, present: Now, corrects: str = "") -> Response:
+    """Return a light's card with the form that logs a repair."""
+    picture = present.picture()
+    card = finding.card(picture, light_id)
+    old = kept(present, corrects) if corrects else {}
+    return _page(
+        "light.html",
+        place=picture.known.place["name"],
+        card=card,
+        key=secrets.token_hex(16),
+        old=old,
+        corrects=corrects,
+        models=picture.known.models.to_dict("records"),
+    )
+
+
+def _from_form(form: Any) -> dict[str, str]:
+    """Read the form: what was said, and what goes without saying."""
+    given = {name: str(form.get(name, "")).strip() for name in form}
+    values = {name: text for name, text in given.items() if text}
+    what = values.pop("what", "")
+    fitted = [str(one).strip() for one in form.getlist("fitted_model")]
+    values["fitted_model"] = "+".join(dict.fromkeys(one for one in fitted if one))
+    if values.get("proven") == "not_proven":
+        values.setdefault("follow_up", "verify_at_night")
+    return {**(usual(what) if what else {}), **values}
+
+
+@router.post("/repairs")
+async def post_form(request: Request, present: Now) -> Response:
+    """Keep a repair from the plain form; sent twice, it is there once."""
+    from starlette.concurrency import run_in_threadpool
+
+    values = _from_form(await request.form())
+    logged = await run_in_threadpool(present.log, values, said_by(values))
+    return RedirectResponse(f"/receipts/{logged.key}", 303)
+
+
+@router.get("/receipts/{repair_id}")
+def receipt(repair_id: str, present: Now) -> Response:
+    """Say that a repair is on record, and how to correct it."""
+    row = kept(present, repair_id)
+    place = present.store.place().place["name"]
+    shown = {name: text for name, text in row.items() if text}
+    return _page("receipt.html", place=place, record=row, shown=shown)
+
+
+def problem_page(request: Request, error: Exception) -> Response:
+    """Tell a person's mistake on a page that leads back."""
+    present = request.app.state.present
+    return _page(
+        "problem.html",
+        int(status_of(error)),
+        place=present.store.place().place["name"],
+        problem=problem(error),
+        expected=expected,
+    )

@@ -1,0 +1,113 @@
+"""The present: what is known now, worked out once for every change of the record."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from lightwatch.decisions.triage import Outage, outages
+from lightwatch.lives import Lives, lives
+from lightwatch.nights import SECOND
+from lightwatch.observations.entry import Logged, log_repair
+from lightwatch.observations.known import Known, default_as_of
+from lightwatch.register import Register
+from lightwatch.store import Store
+
+UNSETTLED_S = 5.0
+"""How long a picture serves while others may still add to its last second [s]."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """All that is known as of one instant; each part is worked out when asked for."""
+
+    register: Register
+
+    @property
+    def known(self) -> Known:
+        """The observations."""
+        return self.register.known
+
+    @property
+    def written(self) -> str:
+        """As of when, RFC 3339."""
+        return self.known.clock.written(self.known.as_of)
+
+    @cached_property
+    def lives(self) -> Lives:
+        """Life data."""
+        return lives(self.register)
+
+    @cached_property
+    def outages(self) -> list[Outage]:
+        """Every open trouble, the most urgent first."""
+        return outages(self.lives)
+
+    @cached_property
+    def trouble(self) -> dict[str, int]:
+        """Light to the number of its most urgent open trouble in ``outages``."""
+        found: dict[str, int] = {}
+        for number, outage in enumerate(self.outages):
+            for light in outage.lights:
+                found.setdefault(light, number)
+        return found
+
+    @cached_property
+    def road_of(self) -> dict[str, str]:
+        """Road segment to its name; '' where it has none."""
+        roads = self.known.roads
+        return {
+            str(road): str(name or "")
+            for road, name in zip(roads["road_id"], roads["name"], strict=True)
+        }
+
+    @cached_property
+    def extracts(self) -> dict[str, tuple[bytes, str]]:
+        """Room for answers that are worth keeping as long as this picture."""
+        return {}
+
+
+def now() -> int:
+    """Return the time [instant]."""
+    return time.time_ns() // 1000
+
+
+@dataclass
+class Present:
+    """The open store: one writer at a time, and one picture for all who read."""
+
+    store: Store
+    _write: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    _read: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    _logged: int = 0
+    _stamp: tuple[int, int, int] | None = None
+    _built: int = 0
+    _picture: Picture | None = None
+
+    def log(self, values: Mapping[str, str], said_by: str) -> Logged:
+        """Keep one repair; see :func:`lightwatch.observations.entry.log_repair`."""
+        with self._write:
+            logged = log_repair(self.store, values, now=now(), said_by=said_by)
+            self._logged += not logged.already
+        return logged
+
+    def picture(self) -> Picture:
+        """Return what is known now, with everything logged so far in it."""
+        with self._read:
+            logged = self._logged
+            as_of = default_as_of(self.store)
+            stamp = (as_of, len(self.store.loads()), logged)
+            old = self._picture
+            if old is not None and stamp == self._stamp and self._holds(as_of):
+                return old
+            self._picture = Picture(Register(Known(self.store, as_of)))
+            self._stamp, self._built = stamp, now()
+            return self._picture
+
+    def _holds(self, as_of: int) -> bool:
+        """Tell whether no other process can have added below ``as_of`` unnoticed."""
+        fresh = now() - self._built < UNSETTLED_S * SECOND
+        return self._built >= as_of or fresh

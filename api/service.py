@@ -1,0 +1,123 @@
+"""The service: one store, its JSON answers and the first page."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from urllib.parse import urlsplit
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+
+from api import answers, pages, repairs
+from api.errors import NotFromHere, problem, status_of
+from api.present import Present
+from lightwatch.errors import LightwatchError
+from lightwatch.settings import Settings
+from lightwatch.store import open_store
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
+    "img-src 'self' data:; manifest-src 'self'; worker-src 'self'; base-uri 'none'; "
+    "form-action 'self'; frame-ancestors 'none'"
+)
+"""What a page may load: its own files, and nothing from any other host."""
+
+_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(self), camera=(), microphone=()",
+}
+
+_Next = Callable[[Request], Awaitable[Response]]
+
+
+async def _guarded(request: Request, call_next: _Next) -> Response:
+    """Refuse other sites' forms; say what a page may load."""
+    origin = request.headers.get("origin")
+    foreign = origin is not None and urlsplit(origin).netloc != request.url.netloc
+    if request.method != "GET" and foreign:
+        error = NotFromHere(f"sent from {origin} (expected this site's own pages)")
+        response = answer(request, error)
+    else:
+        response = await call_next(request)
+    for name, value in _HEADERS.items():
+        response.headers.setdefault(name, value)
+    whole = request.url.path == "/map"
+    policy = "frame-ancestors 'none'" if whole else POLICY
+    response.headers.setdefault("Content-Security-Policy", policy)
+    if not request.url.path.startswith("/static/"):
+        response.headers.setdefault("Cache-Control", "no-cache")
+    return response
+
+
+def answer(request: Request, error: Exception) -> Response:
+    """Tell a person's mistake: as a page to people, as problem details to programs."""
+    programs = request.url.path.startswith("/api/")
+    if not programs and "text/html" in request.headers.get("accept", ""):
+        return pages.problem_page(request, error)
+    return JSONResponse(
+        problem(error), status_of(error), media_type="application/problem+json"
+    )
+
+
+def _told(request: Request, error: Exception) -> Response:
+    return answer(request, error)
+
+
+def _unreadable(_: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    told = [
+        {
+            "where": ".".join(str(part) for part in one["loc"]),
+            "what": str(one["msg"]),
+            "expected": "see /docs",
+        }
+        for one in error.errors()
+    ]
+    detail = "; ".join(f"{one['where']}: {one['what']}" for one in told)
+    document = {
+        "type": "about:blank",
+        "title": "The request cannot be read",
+        "status": 422,
+        "detail": detail,
+        "errors": told,
+    }
+    return JSONResponse(document, 422, media_type="application/problem+json")
+
+
+def _plain(_: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    document = {
+        "type": "about:blank",
+        "title": error.detail,
+        "status": error.status_code,
+        "detail": error.detail,
+    }
+    return JSONResponse(
+        document, error.status_code, error.headers, "application/problem+json"
+    )
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Return the service over the store that the settings name.
+
+    Raises
+    ------
+    UnknownAsset
+        There is no store there.
+    """
+    settings = settings or Settings()
+    app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None)
+    app.state.present = Present(open_store(settings.database_url))
+    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
+    app.middleware("http")(_guarded)
+    app.add_exception_handler(LightwatchError, _told)
+    app.add_exception_handler(RequestValidationError, _unreadable)
+    app.add_exception_handler(HTTPException, _plain)
+    for room in (repairs, answers, pages):
+        app.include_router(room.router)
+    app.mount("/static", pages.static_files(), name="static")
+    return app
