@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -85,13 +84,7 @@ def take_in(folder: Path) -> Taken:
     """Load a package into a new store beside it, at its own time of creation."""
     package = Package.open(folder)
     store = open_store(f"sqlite:///{folder}.db", create=True)
-    with warnings.catch_warnings():
-        # SQLAlchemy 2.1 deprecates Result.tuples(), which the store calls; 2.0 does
-        # not. To go once the store no longer calls it.
-        warnings.filterwarnings(
-            "ignore", r"The Result\.tuples\(\) method is deprecated"
-        )
-        outcome = load(store, package, now=package.created, said_by="tests")
+    outcome = load(store, package, now=package.created, said_by="tests")
     return Taken(store, outcome)
 
 

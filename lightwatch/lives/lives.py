@@ -81,9 +81,15 @@ def _feed_faults(register: Register) -> pd.DataFrame:
 
 
 def _feed_lives(register: Register) -> pd.DataFrame:
-    """Return lives of sections: each fault ends one and, mended, begins the next."""
+    """Return lives of sections: each fault ends one and, mended, begins the next.
+
+    Feeds that others own are left out: their faults are not in our records.
+    """
     known = register.known
-    sections = known.sections[known.sections["length_m"] > 0]
+    ours = known.circuits.loc[known.circuits["owner"] == "", "circuit_id"]
+    sections = known.sections[
+        (known.sections["length_m"] > 0) & known.sections["circuit_id"].isin(set(ours))
+    ]
     first, last = installed_between(sections["installed_on"], known.clock)
     start = np.fmax(first, known.opened)
     base = pd.DataFrame(

@@ -52,6 +52,8 @@ def exact_rate(failures: int, unit_years: float, confidence: float = 0.95) -> Ra
     """
     from scipy.stats import chi2
 
+    if failures < 0 or not 0 < confidence < 1:
+        raise ValueError(f"no rate from {failures} failures at {confidence}")
     if not unit_years > 0:
         raise NotEnoughEvidence("nothing was watched: zero unit-years")
     tail = (1 - confidence) / 2

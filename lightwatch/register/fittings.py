@@ -64,11 +64,15 @@ def _fitted_at_first(known: Known) -> pd.DataFrame:
 
 
 def _one_per_light(known: Known, fitted: pd.DataFrame) -> pd.DataFrame:
-    """Return the wiring (and the like) that every light has, row or no row."""
+    """Return the wiring (and the like) that every light has, row or no row.
+
+    Lights that others maintain are left out: their failures are not in our records.
+    """
     frames = []
+    ours = known.lights[known.lights["maintained_by"] == ""]
     for kind in PER_LIGHT:
         has = set(fitted.loc[fitted["kind"] == kind, "light_id"])
-        lights = known.lights[~known.lights["light_id"].isin(has)]
+        lights = ours[~ours["light_id"].isin(has)]
         frames.append(
             pd.DataFrame(
                 {

@@ -32,8 +32,9 @@ def _copy(
 
     names = sql.SQL(", ").join(map(sql.Identifier, columns))
     into = sql.SQL("COPY {} ({}) FROM STDIN").format(sql.Identifier(table.name), names)
+    driver: Any = connection.connection
     try:
-        with connection.connection.cursor() as cursor, cursor.copy(into) as copy:
+        with driver.cursor() as cursor, cursor.copy(into) as copy:
             for row in zip(*columns.values(), strict=True):
                 copy.write_row(row)
     except psycopg.Error as error:

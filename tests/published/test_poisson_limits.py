@@ -242,3 +242,9 @@ def test_limits_never_cover_less_than_they_say_whatever_the_mean() -> None:
     for mean in np.linspace(0.05, 60.0, 400):
         inside = (low <= mean) & (mean <= high)
         assert poisson.pmf(counts[inside], mean).sum() >= 0.95
+
+
+def test_what_cannot_be_a_count_or_a_confidence_is_an_error() -> None:
+    for failures, confidence in ((-1, 0.95), (3, 1.5), (3, 0.0)):
+        with pytest.raises(ValueError, match="no rate from"):
+            exact_rate(failures, 10.0, confidence)

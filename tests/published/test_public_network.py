@@ -31,7 +31,7 @@ METHODS = (
     " and momepy carry it"
 )
 US_SURVEY_FOOT_M = 1200 / 3937
-"""By definition (Mendenhall order of 1893)."""
+"""By definition, 1200/3937 m; the file's own .prj says 0.304800609601219."""
 
 
 @dataclass(frozen=True)

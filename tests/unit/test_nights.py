@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -180,7 +181,8 @@ def test_a_day_or_month_that_does_not_exist_is_impossible(text):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "15", "2015-1", "2015-1-1", "2015-01-01T00:00", "May 2015", "٢٠١٥"]
+    "text",
+    ["", "15", "2015-1", "2015-1-1", "2015-01-01T00:00", "May 2015", "\u0662015"],
 )
 def test_a_partial_date_written_another_way_is_not_understood(text):
     with pytest.raises(NotUnderstood, match="is not a date"):
@@ -205,7 +207,7 @@ def test_an_impossible_date_is_named_so(text):
         "2025-01-01T10",
         "01.02.2025",
         "2025-01-01T10:00+25:00",
-        "2025-01-01T1٠:00",
+        "2025-01-01T1\u0660:00",
     ],
 )
 def test_a_time_written_another_way_is_not_understood(text):
@@ -217,7 +219,7 @@ def test_reading_the_same_hour_again_gives_the_same_instant():
     clock = LocalTime("Europe/Vienna")
     first = [clock.instant(f"2025-06-01T10:{minute:02}") for minute in range(60)]
     assert first == [clock.instant(f"2025-06-01T10:{m:02}") for m in range(60)]
-    assert [b - a for a, b in zip(first, first[1:], strict=False)] == [60 * SECOND] * 59
+    assert [b - a for a, b in pairwise(first)] == [60 * SECOND] * 59
     with pytest.raises(NotUnderstood):
         clock.instant("2025-06-01T10:6x")
 
