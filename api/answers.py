@@ -19,6 +19,9 @@ from reports.outages import outages_document
 
 router = APIRouter()
 
+EXTRACT_AGE_S = 30.0
+"""How far a device's extract may lag behind the record [s]."""
+
 Limit = Annotated[int, Query(ge=1, le=finding.MOST)]
 
 
@@ -53,7 +56,7 @@ def register_extract(
     present: Now, if_none_match: Annotated[str | None, Header()] = None
 ) -> Response:
     """Return the register extract that a device keeps."""
-    body, tag = extract(present.picture())
+    body, tag = extract(present.picture(EXTRACT_AGE_S))
     headers = {"ETag": tag, "Cache-Control": "no-cache"}
     if if_none_match and tag in if_none_match:
         return Response(status_code=status.HTTP_304_NOT_MODIFIED, headers=headers)

@@ -41,6 +41,10 @@ class _List:
         return self.numbers[value]
 
 
+_Fitted = dict[str, list[list[int | None]]]
+"""Light or circuit to its parts, each with the month in which it was fitted."""
+
+
 def jobs() -> dict[str, dict[str, str]]:
     """Return what goes without saying of each job."""
     fields = {one.name: one for one in resources()["repairs"].fields}
@@ -56,10 +60,10 @@ def _months(picture: Picture, instant: float) -> int | None:
     return (at.year - 2000) * 12 + at.month - 1
 
 
-def _fitted(picture: Picture, parts: _List) -> dict[str, list[list[int | None]]]:
+def _fitted(picture: Picture, parts: _List) -> _Fitted:
     frame = picture.register.fittings
     now = frame[frame["end"] >= picture.known.as_of]
-    found: dict[str, list[list[int | None]]] = {}
+    found: _Fitted = {}
     for row in now.itertuples():
         holder = row.light_id or row.circuit_id
         part = parts.number((row.kind, row.model))
@@ -71,7 +75,8 @@ def _repairs(picture: Picture, words: _List) -> dict[str, list[list[Any]]]:
     repairs = picture.known.repairs
     own = repairs[repairs["light_id"] != ""].sort_values("happened", kind="stable")
     last = own.groupby("light_id", sort=False).tail(LAST_REPAIRS)[::-1]
-    clock, found = picture.known.clock, {}
+    clock = picture.known.clock
+    found: dict[str, list[list[Any]]] = {}
     for row in last.itertuples():
         at = clock.at(row.happened).isoformat(timespec="minutes")
         told = [words.number(getattr(row, name)) for name in _REPAIR[2:]]
@@ -79,9 +84,9 @@ def _repairs(picture: Picture, words: _List) -> dict[str, list[list[Any]]]:
     return found
 
 
-def _lights(picture: Picture, lists: dict[str, _List]) -> list[list[Any]]:
-    fittings = _fitted(picture, lists["parts"])
-    lists["group_parts"].values.append(fittings)
+def _lights(
+    picture: Picture, lists: dict[str, _List], fittings: _Fitted
+) -> list[list[Any]]:
     repairs = _repairs(picture, lists["words"])
     rows = []
     for light in picture.register.standing.to_dict("records"):
@@ -105,9 +110,9 @@ def _lights(picture: Picture, lists: dict[str, _List]) -> list[list[Any]]:
     return rows
 
 
-def _circuits(picture: Picture, names: list[str], fittings: Any) -> list[list[Any]]:
+def _circuits(picture: Picture, names: list[str], fittings: _Fitted) -> list[list[Any]]:
     known = picture.known.circuits.set_index("circuit_id")
-    rows = []
+    rows: list[list[Any]] = []
     for name in names:
         if name not in known.index:
             rows.append([name, "", None, "", "", []])
@@ -142,10 +147,9 @@ def _troubles(picture: Picture) -> list[dict[str, Any]]:
 
 
 def _document(picture: Picture) -> dict[str, Any]:
-    names = ("parts", "words", "roads", "circuits", "group_parts")
-    lists = {name: _List() for name in names}
-    rows = _lights(picture, lists)
-    (fittings,) = lists["group_parts"].values
+    lists = {name: _List() for name in ("parts", "words", "roads", "circuits")}
+    fittings = _fitted(picture, lists["parts"])
+    rows = _lights(picture, lists, fittings)
     circuits = _circuits(picture, lists["circuits"].values, fittings)
     models = picture.known.models
     columns = ("model", "kind", "type", "maker")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
@@ -20,7 +19,8 @@ from api.errors import expected, problem, status_of
 from api.extract import jobs
 from api.repairs import Now, kept, said_by
 from lightwatch.decisions.triage import METHOD, VERDICTS
-from lightwatch.observations.entry import usual
+from lightwatch.nights import LocalTime
+from lightwatch.observations.entry import MADE_SAFE, NO_FAULT, new_key, usual
 from lightwatch.words import resources
 from reports.outages import CAUTIONS
 
@@ -100,9 +100,23 @@ def _templates() -> Environment:
             name: allowed(name)
             for name in ("action", "symptom_found", "proven", "follow_up", "component")
         },
-        columns=resources()["repairs"].columns,
+        blank=_filled_in({}, None),
     )
     return environment
+
+
+def _filled_in(row: dict[str, Any], clock: LocalTime | None) -> dict[str, Any]:
+    """Return what the form shows when it corrects a record; blank for a new one."""
+    old: dict[str, Any] = {
+        name: row.get(name) or "" for name in resources()["repairs"].columns
+    }
+    if clock and old["performed_at"]:
+        done = clock.at(clock.instant(old["performed_at"]))
+        old["performed_at"] = f"{done:%Y-%m-%dT%H:%M}"
+    plain = {"no_fault_found": NO_FAULT, "made_safe": MADE_SAFE}
+    old["what"] = old["component"] or plain.get(old["action"], "")
+    old["fitted"] = [one.strip() for one in old["fitted_model"].split("+")]
+    return old
 
 
 def _page(name: str, status: int = 200, **context: Any) -> Response:
@@ -153,6 +167,12 @@ def first_page(present: Now, q: str = "", near: str = "") -> Response:
     )
 
 
+@router.get("/shell")
+def shell(present: Now) -> Response:
+    """Return the page that a device keeps; its script fills it."""
+    return _page("shell.html", place=present.store.place().place["name"])
+
+
 @router.get("/queue")
 def queue_page(present: Now) -> Response:
     """Return the page of records that wait on this device; the script fills it."""
@@ -165,13 +185,13 @@ def light_page(light_id: str, present: Now, corrects: str = "") -> Response:
     """Return a light's card with the form that logs a repair."""
     picture = present.picture()
     card = finding.card(picture, light_id)
-    old = kept(present, corrects) if corrects else {}
+    row = kept(present, corrects) if corrects else {}
     return _page(
         "light.html",
         place=picture.known.place["name"],
         card=card,
-        key=secrets.token_hex(16),
-        old=old,
+        key=new_key(),
+        old=_filled_in(row, picture.known.clock),
         corrects=corrects,
         models=picture.known.models.to_dict("records"),
     )

@@ -94,13 +94,21 @@ class Present:
             self._logged += not logged.already
         return logged
 
-    def picture(self) -> Picture:
-        """Return what is known now, with everything logged so far in it."""
+    def picture(self, at_most_s: float = 0.0) -> Picture:
+        """Return what is known now, with everything logged so far in it.
+
+        Parameters
+        ----------
+        at_most_s
+            An older picture will do, if it is at most this old [s].
+        """
         with self._read:
+            old = self._picture
+            if old is not None and now() - self._built < at_most_s * SECOND:
+                return old
             logged = self._logged
             as_of = default_as_of(self.store)
             stamp = (as_of, len(self.store.loads()), logged)
-            old = self._picture
             if old is not None and stamp == self._stamp and self._holds(as_of):
                 return old
             self._picture = Picture(Register(Known(self.store, as_of)))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request, Response
@@ -13,6 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from api import answers, pages, repairs
 from api.errors import NotFromHere, problem, status_of
+from api.extract import extract
 from api.present import Present
 from lightwatch.errors import LightwatchError
 from lightwatch.settings import Settings
@@ -73,7 +76,7 @@ def _unreadable(_: Request, error: Exception) -> Response:
         {
             "where": ".".join(str(part) for part in one["loc"]),
             "what": str(one["msg"]),
-            "expected": "see /docs",
+            "expected": "what /openapi.json says",
         }
         for one in error.errors()
     ]
@@ -101,17 +104,27 @@ def _plain(_: Request, error: Exception) -> Response:
     )
 
 
+@asynccontextmanager
+async def _warmed(app: FastAPI) -> AsyncIterator[None]:
+    """Work out the first picture before the first caller has to wait for it."""
+    present: Present = app.state.present
+    threading.Thread(target=lambda: extract(present.picture()), daemon=True).start()
+    yield
+
+
 def create_app(settings: Settings | None = None) -> FastAPI:
     """Return the service over the store that the settings name.
 
     Raises
     ------
     UnknownAsset
-        There is no store there.
+        There is no store there, or nothing in it.
     """
     settings = settings or Settings()
-    app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None)
-    app.state.present = Present(open_store(settings.database_url))
+    store = open_store(settings.database_url)
+    store.place()
+    app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None, lifespan=_warmed)
+    app.state.present = Present(store)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.middleware("http")(_guarded)
     app.add_exception_handler(LightwatchError, _told)

@@ -269,6 +269,152 @@ def demo(
     print(f"lightwatch map --out map.html{option}   where the outages are")
 
 
+@app.command()
+def repair(
+    where: Annotated[
+        str, typer.Argument(metavar="LIGHT", help="its tag: light or pole number")
+    ],
+    what: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="WHAT",
+            help="the component worked on, none (nothing wrong) or made_safe; LIGHT "
+            "may be left out where --circuit or --section says where",
+        ),
+    ] = None,
+    fitted: Annotated[
+        str, typer.Option(metavar="MODEL", help="fitted; several joined by +")
+    ] = "",
+    proven: Annotated[
+        str, typer.Option(help="cover_test, seen_lit or not_proven")
+    ] = "",
+    cause: Annotated[
+        str, typer.Option(help="what had failed  [default: the component]")
+    ] = "",
+    action: Annotated[
+        str, typer.Option(help="[default: replaced; repaired for wiring and sections]")
+    ] = "",
+    found: Annotated[str, typer.Option(metavar="SYMPTOM", help="on arrival")] = "",
+    volts: Annotated[str, typer.Option(metavar="V", help="measured")] = "",
+    report: Annotated[
+        str, typer.Option(metavar="ID", help="the report that it answers")
+    ] = "",
+    circuit: Annotated[str, typer.Option(metavar="ID")] = "",
+    section: Annotated[str, typer.Option(metavar="ID")] = "",
+    at: Annotated[
+        str, typer.Option(metavar="T", help="when it was done  [default: now]")
+    ] = "",
+    made_safe: Annotated[
+        bool, typer.Option("--made-safe", help="left safe but not working")
+    ] = False,
+    follow_up: Annotated[
+        str, typer.Option(help="what must still happen, such as verify_at_night")
+    ] = "",
+    temporary_feed_until: Annotated[str, typer.Option(metavar="DATE")] = "",
+    removed_model: Annotated[str, typer.Option(metavar="MODEL")] = "",
+    removed_date_code: Annotated[
+        str, typer.Option(metavar="YYYY-MM", help="as marked on the part taken off")
+    ] = "",
+    crew: Annotated[str, typer.Option()] = "",
+    notes: Annotated[str, typer.Option()] = "",
+    supersedes: Annotated[
+        str, typer.Option(metavar="KEY", help="the record that this one corrects")
+    ] = "",
+    key: Annotated[
+        str, typer.Option(help="makes a retry harmless  [default: a new one]")
+    ] = "",
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Log one repair: safe to send twice, corrected by a new record.
+
+    The new component's life starts at once. `lightwatch repair P10006 photocontrol
+    --fitted PX-41E --proven cover_test` says all that the usual job needs.
+    """
+    from lightwatch.observations.entry import (
+        light_tagged,
+        log_repair,
+        new_key,
+        not_ours,
+        usual,
+    )
+    from lightwatch.words import resources
+    from reports.outages import CAUTIONS
+
+    store = _open(db)
+    light = light_tagged(store, where) if what else ""
+    given = {
+        "light_id": light, "circuit_id": circuit, "section_id": section,
+        "fitted_model": fitted, "proven": proven, "cause": cause, "action": action,
+        "symptom_found": found, "volts": volts, "report_id": report,
+        "performed_at": at, "made_safe": "yes" if made_safe else "",
+        "follow_up": follow_up, "temporary_feed_until": temporary_feed_until,
+        "removed_model": removed_model, "removed_date_code": removed_date_code,
+        "crew": crew, "notes": notes, "supersedes": supersedes,
+        "repair_id": key or new_key(),
+    }  # fmt: skip
+    said = {name: text for name, text in given.items() if text}
+    values = {**usual(what or where), **said}
+    print(f"{CAUTIONS[0]} {CAUTIONS[-1]}", file=sys.stderr)
+    if others := not_ours(store, light):
+        print(f"warning: {others}", file=sys.stderr)
+    logged = log_repair(store, values, now=_now(), said_by=crew or _whoever())
+    kept = store.find("repairs", [logged.key])[logged.key]
+    if as_json:
+        record = {name: kept[name] or "" for name in resources()["repairs"].columns}
+        already = {"repair_id": logged.key, "already": logged.already}
+        _print_json({**already, "record": record})
+        return
+    place = light or section or circuit
+    job = (kept["component"] or kept["cause"] or "").replace("_", " ")
+    done = (kept["action"] or "").replace("_", " ")
+    fit = f", {kept['fitted_model']}" if kept["fitted_model"] else ""
+    was = " (on record already, nothing changed)" if logged.already else ""
+    print(f"{logged.key}  {place}: {job} {done}{fit}, {kept['performed_at']}{was}")
+
+
+@app.command()
+def serve(
+    host: Annotated[str, typer.Option(help="address to listen on")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535)] = 8000,
+    tls_cert: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="certificate, PEM", exists=True)
+    ] = None,
+    tls_key: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="its key, PEM", exists=True)
+    ] = None,
+    db: Db = None,
+) -> None:
+    """Serve the first page and the JSON answers.
+
+    A phone opens the page with the network gone only if it came by HTTPS (or from
+    the phone's own localhost): give --tls-cert and --tls-key, or put a proxy that
+    speaks HTTPS in front. By plain HTTP the page works with a signal only.
+    """
+    import uvicorn
+
+    from api import create_app
+    from lightwatch.settings import Settings
+
+    if (tls_cert is None) != (tls_key is None):
+        raise typer.BadParameter("--tls-cert and --tls-key go together")
+    service = create_app(Settings(database_url=_address(db)))
+    if tls_cert is None and host not in ("127.0.0.1", "localhost", "::1"):
+        print(
+            "warning: plain HTTP; phones need HTTPS for the page to work without a "
+            "signal (--tls-cert, --tls-key)",
+            file=sys.stderr,
+        )
+    uvicorn.run(
+        service,
+        host=host,
+        port=port,
+        ssl_certfile=tls_cert,
+        ssl_keyfile=tls_key,
+        log_level="warning",
+    )
+
+
 def main() -> None:
     """Run the command line; a person's mistake is one line, not a traceback."""
     try:

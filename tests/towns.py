@@ -8,6 +8,7 @@ L10 entered service in 2018. Every row is good until a test spoils a cell.
 from __future__ import annotations
 
 import csv
+import io
 import json
 from pathlib import Path
 from typing import Any
@@ -199,11 +200,11 @@ def table(name: str, lines: dict[int, Cells]) -> str:
         else:
             assert line - 2 == len(rows), f"{name} has {len(rows)} rows"
             rows.append(cells)
-    out = [",".join(names)]
-    for row in rows:
-        cells_of = [row.get(column) or "" for column in names]
-        out.append(",".join(f'"{c}"' if set(c) & set(',"\n') else c for c in cells_of))
-    return "\n".join(out) + "\n"
+    out = io.StringIO()
+    writer = csv.DictWriter(out, names, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
 
 
 def lines_in(name: str) -> int:

@@ -9,13 +9,17 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.nights import DAY
 from lightwatch.register.fittings import worked_on
 from lightwatch.register.register import Register
 
 WINDOW_DAYS = 28
-"""A second repair within this many days [days] puts the first in doubt."""
+"""A light in trouble again within this many days puts its last repair in doubt."""
+
+WAIT_DAYS = 60
+"""So long after it, at most, another part must have been worked on [days]."""
 
 PROVEN = ("cover_test", "seen_lit")
 
@@ -59,9 +63,42 @@ def _lights_touched(register: Register, mended: pd.DataFrame) -> pd.DataFrame:
     beyond = pd.DataFrame(pairs, columns=["light_id", "section_id"])
     needed = beyond[beyond["section_id"].isin(set(fed["section_id"]))]
     by_section = fed.drop(columns="light_id").merge(needed, on="section_id")
-    columns = ["light_id", "index", "happened", "part", "proven", "action"]
+    columns = ["light_id", "index", "happened", "part", "proven", "report_id"]
     parts = [part[columns] for part in (own, by_circuit, by_section) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else own[columns]
+
+
+def _sorted_signs(register: Register, codes: dict[str, int]) -> NDArray[np.float64]:
+    """Return all reports and sightings of lights, as sorted light-and-time keys."""
+    known = register.known
+    signs = pd.concat(
+        [frame[["light_id", "happened"]] for frame in (known.reports, known.sightings)]
+    )
+    light = signs["light_id"].map(codes)
+    keys = light * _APART + signs["happened"] / DAY
+    return np.sort(keys.dropna().to_numpy(float))
+
+
+_APART = 1e6
+"""More days than any record spans, so that keys of two lights never mix."""
+
+
+def _again(
+    register: Register, touched: pd.DataFrame, later: pd.DataFrame
+) -> NDArray[np.float64]:
+    """Return when each light was in trouble again, up to the later repair [days]."""
+    codes = {name: i for i, name in enumerate(pd.unique(touched["light_id"]))}
+    signs = _sorted_signs(register, codes)
+    light = touched["light_id"].map(codes).to_numpy(float) * _APART
+    at = touched["happened"].to_numpy(float) / DAY
+    mended = later["happened"].to_numpy(float) / DAY
+    index = np.searchsorted(signs, light + at, side="right")
+    seen = np.append(signs, np.inf)[index] - light
+    reports = register.known.reports.set_index("report_id")["happened"]
+    told = later["report_id"].map(reports).to_numpy(float) / DAY
+    again = np.fmin(np.minimum(seen, mended), np.maximum(told, at))
+    days: NDArray[np.float64] = again - at
+    return days
 
 
 def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
@@ -72,21 +109,18 @@ def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
     register
         The register as known on a day; nothing recorded later is looked at.
     window_days
-        Time within which another part must be worked on [days].
+        Time within which the light must be in trouble again [days].
     """
     mended = _mended(register)
     touched = _lights_touched(register, mended)
     touched = touched.sort_values(["light_id", "happened"], kind="stable")
-    at, part = touched["happened"].to_numpy(float), touched["part"].to_numpy()
-    light = touched["light_id"].to_numpy()
     doubtful = np.zeros(len(touched), dtype=bool)
     for step in range(1, 4):
-        later = np.roll(at, -step) - at
-        near = (np.roll(light, -step) == light) & (later > 0)
-        near &= later <= window_days * DAY
-        near &= np.roll(part, -step) != part
-        near[len(near) - min(step, len(near)) :] = False
-        doubtful |= near
+        later = touched.shift(-step)
+        waited = (later["happened"] - touched["happened"]) / DAY
+        other = (later["light_id"] == touched["light_id"]) & (waited > 0)
+        other &= (waited <= WAIT_DAYS) & (later["part"] != touched["part"])
+        doubtful |= other.to_numpy() & (_again(register, touched, later) <= window_days)
     guess = ~touched["proven"].isin(PROVEN).to_numpy() & doubtful
     own = set(mended.loc[mended["light_id"] != "", "index"])
     return set(touched.loc[guess, "index"]) & own

@@ -6,6 +6,7 @@ changes nothing; another record under the same key is refused.
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -46,8 +47,8 @@ class BrokenRule(NotUnderstood):
 class NotOnRecord(UnknownAsset):
     """A column that names something that is not on record."""
 
-    def __init__(self, column: str, value: str, to: str) -> None:
-        super().__init__(f"{column} {value!r} is not in {to}")
+    def __init__(self, column: str, value: str, reason: str) -> None:
+        super().__init__(reason)
         self.problems = (Problem(0, column, value, str(self)),)
 
 
@@ -67,6 +68,11 @@ class Logged:
 
     key: str
     already: bool
+
+
+def new_key() -> str:
+    """Return a key for a new record: 128 random bits, so that no two makers clash."""
+    return secrets.token_hex(16)
 
 
 def usual(what: str) -> dict[str, str]:
@@ -107,6 +113,38 @@ def usual(what: str) -> dict[str, str]:
     }
 
 
+def light_tagged(store: Store, tag: str) -> str:
+    """Return the light that a tag names: its own identifier, or its pole's number.
+
+    Raises
+    ------
+    UnknownAsset
+        No light has that tag.
+    Conflict
+        Several lights hang on that pole.
+    """
+    if store.find("lights", [tag]):
+        return tag
+    lights = store.frame("lights", ["light_id", "pole_id", "removed_on"])
+    found = list(lights["light_id"][lights["pole_id"].str.casefold() == tag.casefold()])
+    if not found:
+        raise NotOnRecord("light_id", tag, f"no light or pole is tagged {tag!r}")
+    if len(found) > 1:
+        reason = f"pole {tag} carries {', '.join(found)}: say which"
+        raise OtherRecord("light_id", tag, reason, "")
+    return str(found[0])
+
+
+def not_ours(store: Store, light_id: str) -> str:
+    """Say why a light, or its feed, is not ours to work on; '' if it is ours."""
+    light = store.find("lights", [light_id]).get(light_id, {})
+    if light.get("maintained_by"):
+        return f"{light_id} is maintained by {light['maintained_by']}: not ours"
+    if light.get("feed_owner"):
+        return f"{light_id} is fed by {light['feed_owner']}: the feed is not ours"
+    return ""
+
+
 def _columns(resource: Resource, values: Mapping[str, str]) -> dict[str, list[str]]:
     unknown = sorted(set(values) - set(resource.columns))
     if unknown:
@@ -129,13 +167,14 @@ def _context(
         if not name:
             continue
         if not writer.find(to, [name]):
-            raise NotOnRecord(column, name, to)
+            raise NotOnRecord(column, name, f"{column} {name!r} is not in {to}")
         context.keys[to].add(name)
     fitted = [one.strip() for one in values.get("fitted_model", "").split("+")]
     context.keys["models"] = set(writer.find("models", [one for one in fitted if one]))
     lost = [one for one in fitted if one and one not in context.keys["models"]]
     if lost and writer.keys("models"):
-        raise NotOnRecord("fitted_model", lost[0], "models")
+        reason = f"fitted_model {lost[0]!r} is not in models"
+        raise NotOnRecord("fitted_model", lost[0], reason)
     return context
 
 

@@ -110,8 +110,8 @@ def test_a_good_town_goes_in_whole(loaded):
         ("models", 8, "pack_size", "0", "expected at least 1"),
         ("models", 8, "unit_cost", "-1", "expected at least 0"),
         ("circuits", 3, "feed", "submarine", "is not in the list"),
-        ("sections", 6, "length_m", "-2", "expected at least 0"),
-        ("sections", 6, "installed_on", "1998-13", "is an impossible date"),
+        ("sections", 7, "length_m", "-2", "expected at least 0"),
+        ("sections", 7, "installed_on", "1998-13", "is an impossible date"),
         ("components", 21, "kind", "bulb", "is not in the list"),
         ("components", 21, "installed_on", "spring 2012", "is not a date"),
         ("reports", 12, "received_at", "", "is missing"),
@@ -240,7 +240,9 @@ def test_a_repair_recorded_in_the_minute_it_was_performed_is_kept(loaded):
 
 
 def test_a_light_in_service_after_it_was_removed_is_rejected(loaded):
-    outcome = loaded(lights={3: {"in_service": "2018-05-02", "removed_on": "2018-05-01"}})
+    outcome = loaded(
+        lights={3: {"in_service": "2018-05-02", "removed_on": "2018-05-01"}}
+    )
     mine = [r for r in outcome.rejects if r.resource == "lights"]
     assert [(r.row, r.column, r.value) for r in mine] == [
         (3, "in_service", "2018-05-02")
@@ -382,7 +384,11 @@ def test_swapped_coordinates_are_named_so_where_longitudes_are_great(loaded):
 
 def test_one_far_light_does_not_move_the_middle(loaded):
     outcome = loaded(
-        lights={2: {"longitude": "-170"}, 3: {"longitude": "1e308"}, 4: {"latitude": "x"}}
+        lights={
+            2: {"longitude": "-170"},
+            3: {"longitude": "1e308"},
+            4: {"latitude": "x"},
+        }
     )
     assert outcome.counts["lights"].rejected == 3
     assert outcome.counts["lights"].loaded == 7
@@ -590,7 +596,12 @@ def test_a_report_with_one_coordinate_and_no_light_says_not_where(loaded):
     ("resource", "line", "change", "reason"),
     [
         ("lights", 2, {"road_id": "R9"}, "road_id is not in roads"),
-        ("repairs", 2, {"supersedes": "W99"}, "supersedes W99, which is not in repairs"),
+        (
+            "repairs",
+            2,
+            {"supersedes": "W99"},
+            "supersedes W99, which is not in repairs",
+        ),
         ("repairs", 2, {"fitted_model": "LP-1"}, "fitted_model LP-1 is not in models"),
         (
             "repairs",
@@ -696,7 +707,9 @@ def test_optional_columns_may_be_missing(loaded):
 def test_unknown_columns_stay_with_their_rows(loaded):
     changes = {2: {"paint": "green", "key": "brass"}, 4: {"geometry": "leaning, a bit"}}
     assert loaded(lights=changes).rejects == []
-    extra = [json.loads(text or "{}") for text in stored(loaded.store, "lights", "extra")]
+    extra = [
+        json.loads(text or "{}") for text in stored(loaded.store, "lights", "extra")
+    ]
     assert extra[0] == {"key": "brass", "paint": "green"}
     assert extra[1] == {}
     assert extra[2] == {"geometry": "leaning, a bit"}
@@ -753,7 +766,9 @@ def test_a_row_with_too_few_or_too_many_cells_is_rejected(loaded, row, cells):
 def test_another_delimiter_and_encoding_are_read_if_the_descriptor_says_so(tmp_path):
     folder = little_town(
         tmp_path / "town",
-        circuits="circuit_id;feed;source\nC1;underground;Ä\nC2;overhead;ß".encode("cp1252"),
+        circuits="circuit_id;feed;source\nC1;underground;Ä\nC2;overhead;ß".encode(
+            "cp1252"
+        ),
     )
     where = folder / "datapackage.json"
     described = json.loads(where.read_text("utf-8"))
@@ -774,9 +789,7 @@ def test_another_delimiter_and_encoding_are_read_if_the_descriptor_says_so(tmp_p
         ("{", "not a GeoJSON FeatureCollection"),
     ],
 )
-def test_roads_that_are_no_feature_collection_refuse_the_package(
-    loaded, roads, reason
-):
+def test_roads_that_are_no_feature_collection_refuse_the_package(loaded, roads, reason):
     with pytest.raises(NotUnderstood, match=reason):
         loaded(roads=roads)
 
@@ -959,7 +972,9 @@ def test_a_changed_row_counts_from_the_day_it_was_loaded(tmp_path):
     counts = take_in(store, later, now=day).counts["lights"]
     assert (counts.changed, counts.unchanged, counts.loaded) == (1, 9, 0)
     at = [Known(store, day + late).lights for late in (0, 1)]
-    assert [list(one["light_id"]) for one in at] == [sorted(one["light_id"]) for one in at]
+    assert [list(one["light_id"]) for one in at] == [
+        sorted(one["light_id"]) for one in at
+    ]
     assert at[0].set_index("light_id").loc["L01", "circuit_id"] == "C1"
     assert at[1].set_index("light_id").loc["L01", "circuit_id"] == "C2"
     (old,) = store.history("lights")
@@ -1023,7 +1038,9 @@ def test_a_bad_new_version_of_a_row_leaves_the_good_old_one(tmp_path):
     take_in(store, little_town(tmp_path / "one"))
     outcome = take_in(
         store,
-        little_town(tmp_path / "two", created="2020-02-01", lights={2: {"watts": "-1"}}),
+        little_town(
+            tmp_path / "two", created="2020-02-01", lights={2: {"watts": "-1"}}
+        ),
         now=NOW + 1,
     )
     assert [r.resource for r in outcome.rejects] == ["lights"]
@@ -1062,7 +1079,9 @@ HEADER = ["resource", "row", "key", "column", "value", "reason"]
 
 
 def test_load_says_what_became_of_the_rows_and_exits_0(command, tmp_path):
-    folder = little_town(tmp_path / "town", lights={5: {"notes": 'say "x"', "watts": "-1"}})
+    folder = little_town(
+        tmp_path / "town", lights={5: {"notes": 'say "x"', "watts": "-1"}}
+    )
     status, out, _ = command("load", folder, "--json")
     document = json.loads(out)
     assert status == 0
@@ -1093,9 +1112,14 @@ def test_a_rejected_value_with_line_breaks_is_one_record_of_the_rejects_file(
 ):
     text = TABLES["lights"].replace("L01,P01,15.6400", '"L\r01",P01,"1\n5"', 1)
     assert command("load", little_town(tmp_path / "town", lights=text))[0] == 0
-    assert ["lights", "2", "L\r01", "longitude", "1\n5", "longitude is not a number"] in (
-        rejects_in(tmp_path / "rejects.csv")
-    )
+    assert [
+        "lights",
+        "2",
+        "L\r01",
+        "longitude",
+        "1\n5",
+        "longitude is not a number",
+    ] in (rejects_in(tmp_path / "rejects.csv"))
 
 
 def test_a_rejects_file_that_cannot_be_written_is_one_clear_line(command, tmp_path):

@@ -1,0 +1,359 @@
+"""Fit a piecewise-exponential hazard to Lexis cells.
+
+The log hazard is a part by age plus a part by group and calendar month, so the
+expected failures of all cells are an outer product with the exposure, and each Newton
+step costs two matrix products, however many lives there are. Poisson likelihood of
+cells: [1]_, [2]_.
+
+References
+----------
+.. [1] T. R. Holford, Biometrics 36 (1980), 299-305; from memory.
+.. [2] N. Laird, D. Olivier, Journal of the American Statistical Association 76 (1981),
+   231-240; from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import LinAlgError, cho_factor, cho_solve
+
+from lightwatch.errors import NotEnoughEvidence, NotUnderstood
+from lightwatch.rates.cells import Cells
+from lightwatch.rates.latent_months import Shares, Spread, share, spread
+from lightwatch.rates.splines import KNOTS_MONTHS, spline_for
+from lightwatch.rates.weather_model import Gap, HazardModel, Layout
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+LEAST_FAILURES = 10
+"""Fewer failures than this are not fitted."""
+
+RIDGE_SD = 1.5
+"""Spread of the weak prior on bends of the spline and effects of levels [log]."""
+
+EM_STEPS = 4
+MOST_STEPS = 60
+LONGEST_STEP = 1.0
+CLOSE = 1e-9
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What a fit works on: terms of ages and places, exposure, failures."""
+
+    ages: Floats
+    places: Floats
+    exposure: Floats
+    failures: Floats | None
+    where: Spread | None
+    known: Bools
+    ridge: Floats
+
+    @property
+    def columns(self) -> tuple[Floats, Floats]:
+        return self.ages, self.places * self.known[:, None]
+
+    def log_hazard(self, terms: Floats) -> tuple[Floats, Floats]:
+        split = self.ages.shape[1]
+        return self.ages @ terms[:split], self.places @ terms[split:]
+
+    def shares(self, terms: Floats, *, lost: bool) -> Shares:
+        """Return failures by cell: as known, or as shared at these terms."""
+        if self.where is None:
+            assert self.failures is not None
+            nothing = np.zeros((0, 0))
+            return Shares(self.failures, np.zeros((1, 1)), nothing, 0.0)
+        columns = self.columns if lost else None
+        found = share(self.where, self.log_hazard(terms), columns, self.exposure.shape)
+        keep = self.known[None, :]
+        return Shares(
+            found.failures * keep,
+            found.exposure * keep,
+            found.lost,
+            found.log_likelihood,
+        )
+
+
+def _delay_table(cells: Cells, delay: npt.ArrayLike | None) -> Floats | None:
+    if cells.delay_months == 1:
+        if delay is not None:
+            raise NotUnderstood("a delay table needs cells made with delay_months > 1")
+        return None
+    if delay is None:
+        raise NotUnderstood("cells of latent months need a delay table")
+    table = np.atleast_2d(np.asarray(delay, dtype=np.float64))
+    if table.shape[1] != cells.delay_months:
+        raise NotUnderstood(
+            f"the delay table spans {table.shape[1]} months, the cells "
+            f"{cells.delay_months}"
+        )
+    if table.min() < 0 or table.sum(axis=1).max() > 1 + 1e-9:
+        raise NotUnderstood("rows of the delay table must be chances, at most 1 in all")
+    return table
+
+
+def _likely_known(cells: Cells, delay: Floats) -> Floats:
+    """Return, by month, how likely a failure in it is known by the end."""
+    rows = cells.failures.delay_class
+    mix = np.bincount(rows, cells.failures.count, delay.shape[0])
+    by_then = np.cumsum((mix / mix.sum()) @ delay)
+    months = cells.shape[2]
+    left = np.minimum(np.arange(months)[::-1], by_then.size - 1)
+    return np.asarray(by_then[left])
+
+
+def _failures_by_cell(cells: Cells) -> Floats:
+    ages, groups, months = cells.shape
+    known = cells.failures
+    age = cells.band(np.maximum(known.noticed_month - known.birth_month, 0))
+    place = (age * groups + known.group) * months + known.noticed_month
+    counted = np.bincount(place, known.count, ages * groups * months)
+    return np.asarray(counted, np.float64).reshape(ages, groups * months)
+
+
+def _layout(
+    cells: Cells,
+    weather: npt.ArrayLike,
+    station: npt.ArrayLike | None,
+    level: npt.ArrayLike | None,
+    harmonics: int,
+    knots_months: tuple[float, ...],
+) -> Layout:
+    _, groups, months = cells.shape
+    days = np.asarray(weather, dtype=np.float64)
+    if days.ndim != 3 or days.shape[1] != months:
+        raise NotUnderstood(
+            f"weather of shape {days.shape} does not fit {months} months "
+            "(expected stations by months by covariates)"
+        )
+    at = np.zeros(groups, np.int64) if station is None else np.asarray(station, int)
+    effect = np.arange(groups) if level is None else np.asarray(level, int)
+    if at.shape != (groups,) or effect.shape != (groups,) or at.max() >= len(days):
+        raise NotUnderstood("each group needs one station and one level")
+    if np.isnan(days).any(axis=2).all():
+        raise NotEnoughEvidence("there is no weather in any month")
+    by_age = cells.exposure.sum(axis=(1, 2))
+    middle = (cells.age_edges_months[:-1] + cells.age_edges_months[1:] - 1) / 2
+    return Layout(
+        spline_for(middle, by_age, knots_months),
+        days,
+        np.nanmean(days, axis=(0, 1)),
+        at.astype(np.int64),
+        effect.astype(np.int64),
+        harmonics,
+    )
+
+
+def _problem(
+    cells: Cells, layout: Layout, delay: Floats | None, ridge_sd: float | None
+) -> _Problem:
+    ages, groups, months = cells.shape
+    places, known = layout.places()
+    exposure = cells.exposure
+    if delay is not None:
+        likely = _likely_known(cells, delay)
+        exposure = exposure - cells.still_watched * (1 - likely)
+    exposure = exposure.reshape(ages, groups * months) * known
+    middle = (cells.age_edges_months[:-1] + cells.age_edges_months[1:] - 1) / 2
+    basis = layout.spline.columns(middle)
+    if np.count_nonzero(cells.exposure.sum(axis=(1, 2))) < 2:
+        basis = basis[:, :0]
+    ridge = np.zeros(basis.shape[1] + layout.width)
+    if ridge_sd is not None:
+        ridge[1 : basis.shape[1]] = ridge_sd**-2
+        first = basis.shape[1]
+        ridge[first + 1 : first + layout.levels] = ridge_sd**-2
+    failures = None if delay is not None else _failures_by_cell(cells) * known
+    where = None if delay is None else spread(cells, delay)
+    return _Problem(basis, places, exposure, failures, where, known, ridge)
+
+
+def _score_and_information(
+    problem: _Problem, terms: Floats, shares: Shares
+) -> tuple[Floats, Floats, float]:
+    """Return the score, the complete-data information and the expected failures."""
+    ages, places = problem.columns
+    by_age, by_place = problem.log_hazard(terms)
+    rate, ratio = np.exp(by_age), np.exp(by_place) * problem.known
+    watched = problem.exposure + shares.exposure
+    of_age = rate * (watched @ ratio)
+    of_place = ratio * (rate @ watched)
+    score = np.concatenate(
+        [
+            ages.T @ (shares.failures.sum(axis=1) - of_age),
+            places.T @ (shares.failures.sum(axis=0) - of_place),
+        ]
+    )
+    across = ((ages * rate[:, None]).T @ watched) @ (places * ratio[:, None])
+    information = np.block(
+        [
+            [(ages * of_age[:, None]).T @ ages, across],
+            [across.T, (places * of_place[:, None]).T @ places],
+        ]
+    )
+    expected = float(of_age.sum())
+    return score - problem.ridge * terms, information, expected
+
+
+def _log_likelihood(problem: _Problem, terms: Floats, shares: Shares) -> float:
+    by_age, by_place = problem.log_hazard(terms)
+    certain = np.exp(by_age) @ problem.exposure @ (np.exp(by_place) * problem.known)
+    if problem.where is not None:
+        return float(shares.log_likelihood - certain)
+    made = shares.failures.sum(axis=1) @ by_age + shares.failures.sum(axis=0) @ by_place
+    return float(made - certain)
+
+
+def _solve(information: Floats, score: Floats) -> Floats:
+    return np.asarray(cho_solve(cho_factor(information), score))
+
+
+def _step(problem: _Problem, terms: Floats, *, newton: bool) -> Floats:
+    """Return a Newton step on the likelihood, or one of the M-step."""
+    shares = problem.shares(terms, lost=newton and problem.where is not None)
+    score, complete, _ = _score_and_information(problem, terms, shares)
+    prior = np.diag(problem.ridge)
+    step = None
+    if shares.lost.size:
+        try:
+            step = _solve(complete - shares.lost + prior, score)
+        except LinAlgError:
+            step = None
+    if step is None:
+        try:
+            step = _solve(complete + prior, score)
+        except LinAlgError:
+            raise NotEnoughEvidence(_SINGULAR) from None
+    return step * min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), 1e-300))
+
+
+_SINGULAR = (
+    "what was seen cannot tell the effects apart (expected weather that varies, and "
+    "failures at more than one age)"
+)
+
+
+def _climb(problem: _Problem, terms: Floats) -> tuple[Floats, int]:
+    for rounds in range(1, MOST_STEPS + 1):
+        latent = problem.where is not None
+        step = _step(problem, terms, newton=not latent or rounds > EM_STEPS)
+        terms = terms + step
+        if np.abs(step).max() < CLOSE:
+            return terms, rounds
+    raise NotEnoughEvidence("the fit did not settle: too little was seen for its terms")
+
+
+def _start(problem: _Problem, failures: float) -> Floats:
+    terms = np.zeros(problem.ages.shape[1] + problem.places.shape[1])
+    terms[problem.ages.shape[1]] = np.log(failures / problem.exposure.sum())
+    return terms
+
+
+def _gaps(cells: Cells, problem: _Problem, layout: Layout, all_: Floats) -> list[Gap]:
+    """Return months without weather, with what was left out of the fit."""
+    _, groups, months = cells.shape
+    watched = cells.exposure.sum(axis=0)
+    failed = all_.sum(axis=0).reshape(groups, months)
+    missing = np.isnan(layout.weather).any(axis=2)
+    found = []
+    for station, month in np.argwhere(missing):
+        here = layout.station == station
+        seen, lost = watched[here, month].sum(), failed[here, month].sum()
+        if seen > 0 or lost > 0:
+            found.append(Gap(int(station), int(month), float(seen), float(lost)))
+    return found
+
+
+def _all_failures(cells: Cells, problem: _Problem, terms: Floats) -> Floats:
+    if problem.where is None:
+        return _failures_by_cell(cells)
+    hazard = problem.log_hazard(terms)
+    return share(problem.where, hazard, None, problem.exposure.shape).failures
+
+
+def fit_hazard(
+    cells: Cells,
+    weather: npt.ArrayLike,
+    *,
+    station: npt.ArrayLike | None = None,
+    level: npt.ArrayLike | None = None,
+    delay: npt.ArrayLike | None = None,
+    harmonics: int = 0,
+    knots_months: tuple[float, ...] = KNOTS_MONTHS,
+    ridge_sd: float | None = RIDGE_SD,
+) -> HazardModel:
+    """Fit a hazard by age, level and weather in the month of failing.
+
+    Parameters
+    ----------
+    cells
+        Exposure and failures.
+    weather
+        Stations by months by covariates [days]: freeze-thaw days, wet days. NaN where
+        there is none: such months are left out with all that falls into them, and
+        told in ``gaps``.
+    station, level
+        Of each group; by default one station, and a level a group.
+    delay
+        Chance of being noticed so many months after failing, classes by months; needed
+        where the cells were made with ``delay_months`` above 1.
+    harmonics
+        Pairs of season terms beside the weather.
+    knots_months
+        Ages at which the hazard may bend [months].
+    ridge_sd
+        Spread of the weak prior on bends and levels [log]; none: no prior.
+
+    Returns
+    -------
+    HazardModel
+        By maximum likelihood; with latent months, of what was noticed, by EM and then
+        Newton steps with the observed information.
+
+    Raises
+    ------
+    NotEnoughEvidence
+        Too few failures, or nothing varies.
+    NotUnderstood
+        Cells, weather and delays do not fit together.
+
+    Notes
+    -----
+    A failure still unnoticed at the end is allowed for to first order: the exposure of
+    lives under watch to the end counts by the chance that a failure in that month would
+    be known by the end.
+    """
+    table = _delay_table(cells, delay)
+    if cells.failures.count.sum() < LEAST_FAILURES:
+        raise NotEnoughEvidence(
+            f"{cells.failures.count.sum():g} failures are too few for a hazard by age "
+            f"and weather (expected {LEAST_FAILURES} or more)"
+        )
+    layout = _layout(cells, weather, station, level, harmonics, knots_months)
+    problem = _problem(cells, layout, table, ridge_sd)
+    terms, rounds = _climb(problem, _start(problem, cells.failures.count.sum()))
+    shares = problem.shares(terms, lost=table is not None)
+    _, information, _ = _score_and_information(problem, terms, shares)
+    if table is not None:
+        information = information - shares.lost
+    information = information + np.diag(problem.ridge)
+    try:
+        covariance = _solve(information, np.eye(terms.size))
+    except LinAlgError:
+        raise NotEnoughEvidence(_SINGULAR) from None
+    seen = np.flatnonzero(cells.exposure.sum(axis=(1, 2)))
+    return HazardModel(
+        layout,
+        terms,
+        covariance,
+        _log_likelihood(problem, terms, shares),
+        float(shares.failures.sum()),
+        float((problem.exposure + shares.exposure).sum()),
+        float(cells.age_edges_months[seen[-1] + 1]) / 12,
+        tuple(_gaps(cells, problem, layout, _all_failures(cells, problem, terms))),
+        rounds,
+    )

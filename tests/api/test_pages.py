@@ -1,0 +1,140 @@
+"""The pages as plain HTML: forms that work without a script, and what they may load."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+HTML = {"Accept": "text/html"}
+
+
+class Form(HTMLParser):
+    """The first form that logs a repair: its fields as a browser would send them."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.inside = self.over = False
+        self.fields: dict[str, str] = {}
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attributes: list[Any]) -> None:
+        told = dict(attributes)
+        if tag == "form" and told.get("action") == "/repairs" and not self.over:
+            self.inside = True
+        if self.inside and tag == "input" and told.get("type") == "hidden":
+            self.fields[told["name"]] = told.get("value", "")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form" and self.inside:
+            self.inside, self.over = False, True
+
+
+def opened(client: TestClient, path: str = "/lights/L000005") -> dict[str, str]:
+    return Form(client.get(path, headers=HTML).text).fields
+
+
+def test_the_plain_form_keeps_a_record_and_leads_to_its_receipt(
+    client: TestClient,
+) -> None:
+    fields = opened(client)
+    assert re.fullmatch("[0-9a-f]{32}", fields["repair_id"])
+    given = {**fields, "what": "photocontrol", "fitted_model": ["ORV-E", ""]}
+    reply = client.post(
+        "/repairs", data={**given, "proven": "cover_test"}, follow_redirects=False
+    )
+    assert reply.status_code == 303
+    assert reply.headers["location"] == f"/receipts/{fields['repair_id']}"
+    page = client.get(reply.headers["location"]).text
+    assert "Received by the office" in page
+    kept = client.get(f"/api/repairs/{fields['repair_id']}").json()
+    assert kept["cause"] == kept["component"] == "photocontrol"
+    assert (kept["action"], kept["fitted_model"]) == ("replaced", "ORV-E")
+
+
+def test_the_plain_form_sent_twice_is_one_record(client: TestClient) -> None:
+    given = {**opened(client), "what": "lamp", "proven": "not_proven"}
+    replies = [client.post("/repairs", data=given) for _ in range(2)]
+    assert [reply.status_code for reply in replies] == [200, 200]
+    assert replies[0].url == replies[1].url
+    kept = client.get(f"/api/repairs/{given['repair_id']}").json()
+    assert kept["follow_up"] == "verify_at_night"
+
+
+def test_each_opened_form_has_a_key_of_its_own(client: TestClient) -> None:
+    assert opened(client)["repair_id"] != opened(client)["repair_id"]
+
+
+def test_a_refused_form_says_why_on_a_page(client: TestClient) -> None:
+    given = {**opened(client), "what": "lamp", "volts": "lots"}
+    reply = client.post("/repairs", data=given, headers=HTML)
+    assert reply.status_code == 422
+    assert "Nothing was saved" in reply.text
+    assert "volts is not a number" in reply.text
+
+
+def test_a_correction_starts_from_the_record_and_supersedes_it(
+    client: TestClient,
+) -> None:
+    given = {**opened(client), "what": "lamp", "notes": "<b>new & bright</b>"}
+    client.post("/repairs", data=given)
+    path = f"/lights/L000005?corrects={given['repair_id']}"
+    page = client.get(path).text
+    assert "&lt;b&gt;new &amp; bright&lt;/b&gt;" in page
+    assert "<b>new" not in page
+    fields = opened(client, path)
+    assert fields["supersedes"] == given["repair_id"] != fields["repair_id"]
+
+
+def test_another_sites_form_is_refused(client: TestClient) -> None:
+    given = {**opened(client), "what": "lamp"}
+    reply = client.post(
+        "/repairs", data=given, headers={"Origin": "https://elsewhere.test"}
+    )
+    assert reply.status_code == 403
+    assert client.get(f"/api/repairs/{given['repair_id']}").status_code == 404
+    ours = client.post("/repairs", data=given, headers={"Origin": "http://lights.test"})
+    assert ours.status_code == 200
+
+
+@pytest.mark.parametrize("path", ["/", "/queue", "/shell", "/lights/L000005"])
+def test_pages_load_their_own_files_only_and_run_nothing_inline(
+    client: TestClient, path: str
+) -> None:
+    reply = client.get(path, headers=HTML)
+    policy = reply.headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert not re.findall(r"<script(?![^>]*\bsrc=)", reply.text)
+    assert not re.findall(r"\son\w+=|\sstyle=|<style", reply.text)
+    for url in re.findall(r'(?:src|href|action)="([^"]*)"', reply.text):
+        assert url.startswith(("/", "data:image/")), url
+    for url in re.findall(r'(?:src|href)="(/static/[^"]*)"', reply.text):
+        kept = client.get(url)
+        assert kept.status_code == 200
+        assert "immutable" in kept.headers["cache-control"]
+
+
+@pytest.mark.parametrize("path", ["/", "/queue", "/lights/L000005"])
+def test_the_usual_cautions_stand_on_every_page(client: TestClient, path: str) -> None:
+    text = client.get(path, headers=HTML).text
+    assert "Live until tested." in text
+    assert "local codes" in text
+
+
+def test_the_worker_keeps_every_file_of_the_page(client: TestClient) -> None:
+    worker = client.get("/sw.js")
+    assert worker.headers["content-type"].startswith("text/javascript")
+    names = re.findall(r'"(/static/[^"]+)"', worker.text)
+    assert len(names) >= 8
+    assert all(client.get(name).status_code == 200 for name in names)
+
+
+def test_an_unknown_light_is_a_page_for_people(client: TestClient) -> None:
+    reply = client.get("/lights/NOPE", headers=HTML)
+    assert reply.status_code == 404
+    assert "Not on record" in reply.text
+    assert reply.headers["content-type"].startswith("text/html")
