@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
@@ -20,7 +21,14 @@ from api.extract import jobs
 from api.repairs import Now, kept, said_by
 from lightwatch.decisions.triage import METHOD, VERDICTS
 from lightwatch.nights import LocalTime
-from lightwatch.observations.entry import MADE_SAFE, NO_FAULT, new_key, usual
+from lightwatch.observations.entry import (
+    MADE_SAFE,
+    NO_FAULT,
+    light_tagged,
+    new_key,
+    usual,
+)
+from lightwatch.store import Store
 from lightwatch.words import resources
 from reports.outages import CAUTIONS
 
@@ -197,7 +205,7 @@ def light_page(light_id: str, present: Now, corrects: str = "") -> Response:
     )
 
 
-def _from_form(form: Any) -> dict[str, str]:
+def _from_form(form: Any, store: Store) -> dict[str, str]:
     """Read the form: what was said, and what goes without saying."""
     given = {name: str(form.get(name, "")).strip() for name in form}
     values = {name: text for name, text in given.items() if text}
@@ -206,17 +214,22 @@ def _from_form(form: Any) -> dict[str, str]:
     values["fitted_model"] = "+".join(dict.fromkeys(one for one in fitted if one))
     if values.get("proven") == "not_proven":
         values.setdefault("follow_up", "verify_at_night")
+    if "light_id" in values:
+        values["light_id"] = light_tagged(store, values["light_id"])
     return {**(usual(what) if what else {}), **values}
 
 
 @router.post("/repairs")
 async def post_form(request: Request, present: Now) -> Response:
     """Keep a repair from the plain form; sent twice, it is there once."""
-    from starlette.concurrency import run_in_threadpool
+    form = await request.form()
 
-    values = _from_form(await request.form())
-    logged = await run_in_threadpool(present.log, values, said_by(values))
-    return RedirectResponse(f"/receipts/{logged.key}", 303)
+    def keep() -> str:
+        values = _from_form(form, present.store)
+        return present.log(values, said_by(values)).key
+
+    key = await run_in_threadpool(keep)
+    return RedirectResponse(f"/receipts/{key}", 303)
 
 
 @router.get("/receipts/{repair_id}")

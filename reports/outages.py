@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from textwrap import fill
 from typing import Any
 
 from lightwatch.decisions.triage import METHOD, VERDICTS, Outage
@@ -17,6 +18,8 @@ CAUTIONS = (
     "Follow your utility's rules, local codes and a qualified person's judgement.",
 )
 """The usual cautions; common practice, no source."""
+
+_WIDTH = 88
 
 
 def _document(outage: Outage) -> dict[str, Any]:
@@ -110,7 +113,8 @@ def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
     doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
     believed = [one for one in outages if one not in doubted]
-    said = ["\n".join(head), *map(_paragraph, believed)]
+    said = [*map(_paragraph, believed)]
     if doubted:
         said += ["Open on paper, probably nothing there:", *map(_paragraph, doubted)]
-    return "\n\n".join(said)
+    top = "\n".join(fill(line, _WIDTH) for line in head)
+    return "\n\n".join([top, *(fill(one, _WIDTH) for one in said)])

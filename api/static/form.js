@@ -146,6 +146,7 @@ export function valuesOf(form, old = {}) {
   for (const [name, text] of given) {
     if (name !== "fitted_model" && name !== "what" && text.trim()) values[name] = text.trim();
   }
+  if (values.light_id) values.light_id = tagged(values.light_id);
   const fitted = given.getAll("fitted_model").filter(Boolean);
   if (fitted.length) values.fitted_model = fitted.join("+");
   if (values.proven === "not_proven") values.follow_up ??= "verify_at_night";
@@ -154,6 +155,15 @@ export function valuesOf(form, old = {}) {
   else if (old.performed_at && time === localTime(old.performed_at)) values.performed_at = old.performed_at;
   else values.performed_at = withOffset(new Date(time));
   return { ...register().jobs[given.get("what")], ...values };
+}
+
+// The light that a tag names, by its own identifier or its pole's number.
+function tagged(text) {
+  const { byId, lights } = register();
+  if (byId.has(text)) return text;
+  const wanted = text.toLowerCase();
+  const found = lights.filter((light) => light.pole_id.toLowerCase() === wanted || light.light_id.toLowerCase() === wanted);
+  return found.length === 1 ? found[0].light_id : text;
 }
 
 // Build the form for a light; `save` gets the values, and may throw to say why not.
@@ -166,6 +176,7 @@ export function repairForm({ lightId, light, trouble, old = {}, supersedes = "",
   sections(form, light, trouble, old.section_id);
   fill(form, old);
   form.elements.supersedes.value = supersedes;
+  form.querySelector(".light").hidden = !old.action;
   if (!form.elements.crew.value) form.elements.crew.value = localStorage.getItem(CREW) ?? "";
   const chosen = (old.fitted_model ?? "").split("+");
   const jobs = form.querySelectorAll("[name=what]");

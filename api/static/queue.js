@@ -51,10 +51,11 @@ export async function queue(main) {
 export async function tellState(pill) {
   const records = await device.all();
   const count = (state) => records.filter((record) => record.state === state).length;
-  const [refused, waiting] = [count("refused"), count("waiting")];
+  const [refused, waiting, aside] = [count("refused"), count("waiting"), count("aside")];
   pill.hidden = false;
   pill.dataset.state = refused ? "refused" : waiting ? "waiting" : "sent";
-  const all = records.length ? ["All received", "by the office"] : ["Ready", "nothing waits here"];
+  const rest = aside ? ["All sent", `but ${aside} set aside`] : ["All received", "by the office"];
+  const all = records.length ? rest : ["Ready", "nothing waits here"];
   const [said, more] = waiting ? [`${waiting} saved here`, "waiting for the office"] : all;
   if (!refused) pill.replaceChildren(said, h("small", {}, more));
   else pill.replaceChildren(`${refused} refused: mend`, waiting ? h("small", {}, `${said}, waiting`) : "");

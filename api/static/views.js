@@ -143,13 +143,12 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
   const fresh = conflict || !mended;
   const key = fresh ? device.newKey() : mends;
   const supersedes = corrects || (conflict ? (mended.problem.on_record ?? "") : mended?.values.supersedes ?? "");
-  const where = { light_id: id, pole_id: light?.pole_id ?? "", road: light?.road ?? "" };
   const form = repairForm({
     lightId: id, light, trouble, old, supersedes, key,
     label: corrects ? "Save correction" : mends ? "Save and send again" : "",
     save: async (values) => {
-      if (!fresh) await mend(key, values, where);
-      else await device.add({ repair_id: key, values, where, state: "waiting", made: Date.now() });
+      if (!fresh) await mend(key, values);
+      else await device.add({ repair_id: key, values, state: "waiting", made: Date.now() });
       if (conflict) await device.change(mends, (record) => ({ ...record, state: "aside", note: `replaced by ${key}` }));
       go(`/receipts/${key}`);
       flush().catch(() => {});
@@ -163,9 +162,9 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
     troubleBox(trouble), light && feedLine(light), form, light && (await about(light)));
 }
 
-async function mend(key, values, where) {
+async function mend(key, values) {
   const done = await device.change(key, (record) => (["refused", "aside"].includes(record.state)
-    ? { ...record, values, where, state: "waiting", problem: null, made: Date.now() } : null));
+    ? { ...record, values, state: "waiting", problem: null, made: Date.now() } : null));
   if (!done) throw new Error("it was sent meanwhile from another tab");
 }
 

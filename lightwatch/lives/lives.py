@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from lightwatch.lives.held import unheld
+from lightwatch.detection.held import unheld
 from lightwatch.register.feeds import kind_of_feed
 from lightwatch.register.fittings import installed_between
 from lightwatch.register.register import Register

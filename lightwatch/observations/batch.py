@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from lightwatch.nights import LocalTime
-from lightwatch.observations.package import Rows
 from lightwatch.observations.rules import Problem, Times
+from lightwatch.observations.tables import Rows
 from lightwatch.words import Resource
 
 

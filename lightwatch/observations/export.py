@@ -10,9 +10,9 @@ from typing import Any
 from lightwatch.errors import Conflict
 from lightwatch.nights import LocalTime
 from lightwatch.observations.known import default_as_of
-from lightwatch.observations.package import table_writer
 from lightwatch.observations.past import FIELDS, HISTORY, write_history
 from lightwatch.observations.roads import feature
+from lightwatch.observations.tables import table_writer
 from lightwatch.store import Row, Store
 from lightwatch.words import descriptor
 

@@ -17,11 +17,11 @@ from lightwatch.errors import Conflict
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
-from lightwatch.observations.package import Package, Rows, table_writer
+from lightwatch.observations.package import Package
 from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
-from lightwatch.observations.roads import read_roads
 from lightwatch.observations.rules import Problem, problems, read_times
+from lightwatch.observations.tables import Rows, table_writer
 from lightwatch.store import Change, Row, Store, Writer
 from lightwatch.words import Resource, resources
 
@@ -168,33 +168,36 @@ def load(
     NotUnderstood
         A file cannot be read as a table.
     """
-    earlier = store.loads()
-    name = package.place["name"]
-    if earlier and earlier[-1].place["name"] != name:
-        raise Conflict(
-            f"{package.folder} is of {name!r}, the store of "
-            f"{earlier[-1].place['name']!r}; nothing was loaded"
-        )
-    newest = max((one.created for one in earlier), default=package.created)
     if strict:
         with store.writing() as writer:
-            outcome = _take_in(
-                writer, package, None, now, said_by, newest > package.created, tell
-            )
+            newest = _newest(writer, package)
+            older = newest is not None and newest > package.created
+            outcome = _take_in(writer, package, None, now, said_by, older, tell)
         if outcome.rejects:
             outcome.refused = True
             for count in outcome.counts.values():
                 count.loaded = count.changed = 0
             return outcome
     with store.writing() as writer:
+        newest = _newest(writer, package)
+        older = newest is not None and newest > package.created
         load_id = writer.begin_load(now, package.created, package.place, said_by)
-        outcome = _take_in(
-            writer, package, load_id, now, said_by, newest > package.created, tell
-        )
+        outcome = _take_in(writer, package, load_id, now, said_by, older, tell)
         fresh = any(one.loaded or one.changed for one in outcome.counts.values())
-        if not fresh and earlier and newest >= package.created:
+        if not fresh and (older or newest == package.created):
             writer.forget_load(load_id)
     return outcome
+
+
+def _newest(writer: Writer, package: Package) -> int | None:
+    """Return when the newest export on record was made; refuse another place's."""
+    earlier, name = writer.loads(), package.place["name"]
+    if earlier and earlier[-1].place["name"] != name:
+        raise Conflict(
+            f"{package.folder} is of {name!r}, the store of "
+            f"{earlier[-1].place['name']!r}; nothing was loaded"
+        )
+    return max((one.created for one in earlier), default=None)
 
 
 def _take_in(
@@ -237,11 +240,8 @@ def _take_in(
 
 
 def _batches(intake: _Intake, resource: Resource) -> Iterator[Rows]:
-    if resource.name == "roads":
-        yield read_roads(intake.package.path("roads"))
-    else:
-        at_once = None if resource.name in _WHOLE else _AT_ONCE
-        yield from intake.package.rows(resource, at_once)
+    at_once = None if resource.name in _WHOLE else _AT_ONCE
+    return intake.package.rows(resource, at_once)
 
 
 def _take_in_file(intake: _Intake, resource: Resource) -> None:
@@ -273,7 +273,16 @@ def _judged(intake: _Intake, resource: Resource, rows: Rows) -> Batch:
     batch = Batch(resource, rows, times, keys, *dates)
     for i, reason in rows.misshapen.items():
         batch.problems.append(Problem(i, "", "", reason))
-    batch.problems += problems(resource, columns, clock, times)
+    misread = rows.misread
+    batch.problems += [
+        Problem(i, column, columns[column][i], reason)
+        for (i, column), reason in misread.items()
+    ]
+    batch.problems += [
+        problem
+        for problem in problems(resource, columns, clock, times)
+        if (problem.index, problem.column) not in misread
+    ]
     check = CHECKS.get(resource.name)
     if check:
         check(batch, context)
@@ -344,17 +353,30 @@ def _note(intake: _Intake, batch: Batch, count: Count) -> None:
     count.read += len(batch)
     count.rejected += len(bad)
     intake.outcome.rejects += sorted(
-        (
-            Reject(
-                name, lines[p.index], batch.keys[p.index], p.column, p.value, p.reason
-            )
-            for p in batch.problems
-        ),
+        (_reject(batch, problem) for problem in batch.problems),
         key=lambda reject: reject.row,
     )
     told = [(i, reason) for i, reason in batch.warnings if i not in bad]
     count.warnings += len(told)
     intake.outcome.warnings += [(name, lines[i], reason) for i, reason in told]
+
+
+def _reject(batch: Batch, problem: Problem) -> Reject:
+    """Tell a bad value as it stands in the file."""
+    value, reason = problem.value, problem.reason
+    theirs = batch.rows.theirs.get(problem.column)
+    if theirs is not None:
+        value = theirs.values[problem.index]
+        if theirs.name != problem.column:
+            reason = f"{reason} (column {theirs.name!r} in the file)"
+    return Reject(
+        batch.resource.name,
+        batch.rows.lines[problem.index],
+        batch.keys[problem.index],
+        problem.column,
+        value,
+        reason,
+    )
 
 
 def _columns(intake: _Intake, batch: Batch, rows: list[int]) -> dict[str, list[Any]]:

@@ -48,7 +48,7 @@ _READ = {
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
         "action", "component", "fitted_model", "removed_model", "removed_date_code",
-        "proven", "made_safe", "temporary_feed_until", "supersedes",
+        "symptom_found", "proven", "made_safe", "temporary_feed_until", "supersedes",
     ),
     "patrols": ("patrol_id", "road_id", "kind"),
     "sightings": ("patrol_id", "light_id", "state"),

@@ -2,32 +2,17 @@
 
 from __future__ import annotations
 
-import csv
 import json
-import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
+from lightwatch.observations.roads import read_roads
+from lightwatch.observations.tables import Rows, names_of, read_table, spoken
 from lightwatch.words import Resource, resources
-
-_BREAK = re.compile(r"\r\n|\n|\r")
-
-csv.field_size_limit(16 * 1024 * 1024)
-
-
-@dataclass
-class Rows:
-    """Some rows of a file, as columns of text; ``lines`` says where each starts."""
-
-    lines: list[int]
-    columns: dict[str, list[str]]
-    misshapen: dict[int, str] = field(default_factory=dict)
-    """Index to what is wrong with the number of the row's cells."""
 
 
 def _place(loaded: dict[str, Any], where: Path) -> dict[str, Any]:
@@ -65,7 +50,8 @@ class Package:
             loaded = json.loads(where.read_text("utf-8-sig"))
         except (FileNotFoundError, NotADirectoryError):
             raise NotUnderstood(
-                f"{folder} is no data package (expected datapackage.json in it)"
+                f"{folder} is no data package (expected datapackage.json in it; "
+                "for other files draft a mapping with lightwatch map-columns)"
             ) from None
         except (ValueError, OSError) as error:
             raise NotUnderstood(f"{where} cannot be read ({error})") from None
@@ -103,24 +89,19 @@ class Package:
             The file is not text in the encoding that the descriptor gives, or its
             first line does not name its columns.
         """
-        path = self.path(resource.name)
-        encoding = str(self.files[resource.name].get("encoding", "utf-8"))
-        encoding = "utf-8-sig" if encoding.lower() in ("utf-8", "utf8") else encoding
-        dialect = self.files[resource.name].get("dialect")
-        delimiter = dialect.get("delimiter", ",") if isinstance(dialect, dict) else ","
-        try:
-            with path.open(encoding=encoding, newline="") as file:
-                reader = csv.reader(file, delimiter=delimiter, strict=True)
-                header = _header(next(reader, []), resource, path)
-                yield from _batches(reader, header, at_once)
-        except (UnicodeDecodeError, LookupError) as error:
-            raise NotUnderstood(f"{path} is not {encoding} text ({error})") from None
-        except csv.Error as error:
-            raise NotUnderstood(
-                f"{path}, line {reader.line_num}: not a table ({error})"
-            ) from None
-        except (OSError, TypeError) as error:
-            raise NotUnderstood(f"{path} cannot be read ({error})") from None
+        path, described = self.path(resource.name), self.files[resource.name]
+        if resource.name == "roads":
+            yield read_roads(path)
+            return
+        dialect = described.get("dialect")
+        yield from read_table(
+            path,
+            lambda header: _header(header, resource, path),
+            encoding=str(described.get("encoding", "utf-8")),
+            delimiter=dialect.get("delimiter") if isinstance(dialect, dict) else None,
+            known=frozenset(resource.columns),
+            at_once=at_once,
+        )
 
 
 def _files(loaded: dict[str, Any], folder: Path) -> dict[str, dict[str, Any]]:
@@ -140,77 +121,37 @@ def _files(loaded: dict[str, Any], folder: Path) -> dict[str, dict[str, Any]]:
 def _header(header: list[str], resource: Resource, path: Path) -> list[str]:
     if not header:
         raise NotUnderstood(f"{path} is empty (expected a first line of column names)")
-    twice = {name for name in header if header.count(name) > 1}
-    if twice:
-        raise NotUnderstood(f"{path}: column {sorted(twice)[0]!r} stands twice")
+    names = recognised(names_of(header), resource.columns, path)
     missing = [
-        one.name for one in resource.fields if one.required and one.name not in header
+        one.name for one in resource.fields if one.required and one.name not in names
     ]
     if missing:
         raise NotUnderstood(
-            f"{path}: column {missing[0]!r} is missing (found: {', '.join(header)})"
+            f"{path}: column {missing[0]!r} is missing (found: {', '.join(names)}); if "
+            "it has another name, draft a mapping with lightwatch map-columns"
         )
-    return header
+    return names
 
 
-def _batches(reader: Any, header: list[str], at_once: int | None) -> Iterator[Rows]:
-    start, first = reader.line_num + 1, True
-    while True:
-        rows = list(islice(reader, at_once))
-        if not rows and not first:
-            return
-        first = False
-        lines = _lines(rows, start, reader.line_num)
-        start = reader.line_num + 1
-        if not all(rows):
-            lines = [line for line, row in zip(lines, rows, strict=True) if row]
-            rows = [row for row in rows if row]
-        yield _rows(header, lines, *_squared(rows, len(header)))
+def recognised(names: list[str], ours: Collection[str], path: Path) -> list[str]:
+    """Return a file's column names, with ours where only case or spacing differs.
 
-
-class _Table:
-    """Lines that end in a newline; a cell with any line break in it is quoted."""
-
-    def __init__(self, file: TextIO) -> None:
-        self.file = file
-
-    def write(self, line: str) -> int:
-        return self.file.write(line.removesuffix("\r\n") + "\n")
-
-
-def table_writer(file: TextIO) -> Any:
-    """Return a writer of rows to a file that was opened with no translation."""
-    return csv.writer(_Table(file))
-
-
-def _lines(rows: list[list[str]], first: int, last: int) -> list[int]:
-    """Return the line on which each row starts; a quoted cell may hold several."""
-    if last - first + 1 == len(rows):
-        return list(range(first, last + 1))
-    lines = []
-    for row in rows:
-        lines.append(first)
-        first += 1 + sum(len(_BREAK.findall(cell)) for cell in row)
-    return lines
-
-
-def _squared(
-    rows: list[list[str]], width: int
-) -> tuple[list[list[str]], dict[int, str]]:
-    """Cut or fill rows to the header's width; tell which were not."""
-    if set(map(len, rows)) <= {width}:
-        return rows, {}
-    bad = {
-        i: f"has {len(row)} cells, the header {width}"
-        for i, row in enumerate(rows)
-        if len(row) != width
-    }
-    return [(row + [""] * width)[:width] for row in rows], bad
-
-
-def _rows(
-    header: list[str], lines: list[int], rows: list[list[str]], bad: dict[int, str]
-) -> Rows:
-    columns = zip(*rows, strict=True) if rows else [()] * len(header)
-    named = dict(zip(header, map(list, columns), strict=True))
-    return Rows(lines, named, bad)
+    Raises
+    ------
+    NotUnderstood
+        Two columns have one name.
+    """
+    known = {spoken(name): name for name in ours}
+    found = [name if name in ours else known.get(spoken(name), name) for name in names]
+    found = [
+        old if new != old and new in names else new
+        for old, new in zip(names, found, strict=True)
+    ]
+    twice = sorted({name for name in found if found.count(name) > 1})
+    if twice:
+        like = [old for old, new in zip(names, found, strict=True) if new == twice[0]]
+        written = "" if len(set(like)) == 1 else f" (as {' and '.join(like)})"
+        raise NotUnderstood(
+            f"{path}: column {twice[0]!r} stands twice{written}; rename or delete one"
+        )
+    return found

@@ -14,8 +14,9 @@ from typing import Any
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.observations.dating import dated
-from lightwatch.observations.package import Package, table_writer
+from lightwatch.observations.package import Package
 from lightwatch.observations.rules import read_times
+from lightwatch.observations.tables import table_writer
 from lightwatch.store import Row, Store, Writer
 from lightwatch.words import Field, Resource, resources
 

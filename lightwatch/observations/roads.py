@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.observations.package import Rows
+from lightwatch.observations.tables import Rows
 
 COLUMNS = ("road_id", "name", "class", "speed_kmh", "one_way", "geometry")
 
@@ -56,6 +56,11 @@ def read_roads(path: Path) -> Rows:
         features = list(loaded["features"])
     except (ValueError, KeyError, TypeError):
         raise NotUnderstood(f"{path} is not a GeoJSON FeatureCollection") from None
+    return road_rows(features)
+
+
+def road_rows(features: list[Any]) -> Rows:
+    """Return GeoJSON features as rows of road segments, numbered from 1."""
     names = [*COLUMNS, *_further(features)]
     columns: dict[str, list[str]] = {name: [] for name in names}
     bad: dict[int, str] = {}

@@ -13,8 +13,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -97,9 +96,9 @@ def _diagonals(
     place = (birth * groups + group) * (months + 1) + month
     size = births * groups * (months + 1)
     part = (at - month) * sign
-    steps = np.bincount(place, sign - part, size)
-    steps += np.bincount(place + 1, part, size)
-    return steps
+    both = np.concatenate([place, place + 1])
+    steps = np.bincount(both, np.concatenate([sign - part, part]), size)
+    return np.asarray(steps, dtype=np.float64)
 
 
 def _by_age(
@@ -118,36 +117,69 @@ def _by_age(
     return np.ascontiguousarray(made.transpose(0, 2, 1))
 
 
-def _blocks(size: int) -> Iterator[slice]:
-    return (slice(at, at + BLOCK) for at in range(0, size, BLOCK))
+@dataclass(frozen=True)
+class _Watch:
+    """Lives as given, cut to the calendar."""
+
+    birth: Ints
+    group: Ints
+    entry: Floats
+    leave: Floats
+    weight: Floats
+
+    def exposure(
+        self, edges: Ints, groups: int, months: int, counted: Bools | None = None
+    ) -> Floats:
+        """Return unit-months by age, group and month, of all lives or those counted."""
+        first = int(self.birth.min(initial=0))
+        shape = (int(self.birth.max(initial=0)) - first + 1, groups, months)
+        steps = np.zeros(shape[0] * groups * (months + 1))
+        for at in range(0, self.birth.size, BLOCK):
+            part = slice(at, at + BLOCK)
+            row, kind = self.birth[part] - first, self.group[part]
+            sign = self.weight[part]
+            if counted is not None:
+                sign = sign * counted[part]
+            steps += _diagonals(row, self.entry[part], kind, sign, shape)
+            steps += _diagonals(row, self.leave[part], kind, -sign, shape)
+        return np.maximum(_by_age(steps, first, edges, shape), 0)
 
 
-def _first_possible(
-    entry: Floats, noticed: Ints, birth: Ints, earliest: Ints | None, delay_months: int
-) -> Ints:
+def _failures(
+    watch: _Watch,
+    ended: Ints,
+    earliest: npt.ArrayLike | None,
+    delay_class: npt.ArrayLike | None,
+    calendar: tuple[int, int],
+) -> Failures:
+    """Return failures with the months in which they may lie."""
+    months, delay_months = calendar
+    birth, entry = watch.birth[ended], watch.entry[ended]
+    noticed = np.minimum(watch.leave[ended].astype(np.int64), months - 1)
     first = np.maximum(noticed - delay_months + 1, entry.astype(np.int64))
     first = np.maximum(first, birth)
     if earliest is not None:
-        first = np.maximum(first, earliest)
-    return np.minimum(first, noticed)
+        first = np.maximum(first, _ints(earliest)[ended])
+    first = np.minimum(first, noticed)
+    row = np.zeros(ended.size, np.int64)
+    if delay_class is not None:
+        row = _ints(delay_class)[ended]
+    weight = watch.weight[ended]
+    return Failures(birth, watch.group[ended], first, noticed, row, weight)
 
 
 def _merge(failures: Failures) -> Failures:
     """Count equal failures once."""
-    parts = [
-        failures.birth_month,
-        failures.group,
-        failures.first_month,
-        failures.noticed_month,
-        failures.delay_class,
-    ]
+    kinds = ("birth_month", "group", "first_month", "noticed_month", "delay_class")
+    parts = [getattr(failures, name) for name in kinds]
     code = np.zeros(failures.group.size, dtype=np.int64)
     for part in parts:
         low = int(part.min(initial=0))
         code = code * (int(part.max(initial=0)) - low + 1) + part - low
     _, kept, which = np.unique(code, return_index=True, return_inverse=True)
-    count = np.bincount(which, failures.count, kept.size)
-    return Failures(*(part[kept] for part in parts), count)
+    count = np.asarray(np.bincount(which, failures.count, kept.size), float)
+    made = dict(zip(kinds, (part[kept] for part in parts), strict=True))
+    return replace(failures, count=count, **made)
 
 
 def cells(
@@ -202,55 +234,35 @@ def cells(
     Cells
         Unit-months and failures.
     """
-    birth = np.asarray(birth_month, dtype=np.int64)
-    born_first = int(birth.min(initial=0))
-    oldest = n_months - 1 - born_first
-    edges = (
-        np.arange(oldest + 2)
-        if age_edges_months is None
-        else np.asarray(age_edges_months, dtype=np.int64)
-    )
-    if edges.size < 2 or edges[0] != 0 or np.any(np.diff(edges) <= 0):
-        raise ValueError("edges of age bands must rise from 0")
-    kind = np.asarray(group, dtype=np.int64)
+    birth, kind = _ints(birth_month), _ints(group)
     entry = np.clip(np.asarray(entry_month, dtype=np.float64), 0, n_months)
     leave = np.clip(np.asarray(exit_month, dtype=np.float64), entry, n_months)
-    ended = np.flatnonzero(np.asarray(failed))
-    noticed = np.minimum(leave[ended].astype(np.int64), n_months - 1)
-    limit = None if earliest_month is None else _ints(earliest_month)[ended]
-    first = _first_possible(entry[ended], noticed, birth[ended], limit, delay_months)
-    if delay_months > 1:
-        leave = leave.copy()
-        leave[ended] = np.maximum(first, entry[ended])
-    heavy = None if weight is None else np.asarray(weight, dtype=np.float64)
-    count = np.ones(ended.size) if heavy is None else heavy[ended]
-    row = np.zeros(ended.size, np.int64)
-    if delay_class is not None:
-        row = _ints(delay_class)[ended]
-    failures = Failures(birth[ended], kind[ended], first, noticed, row, count)
+    heavy = np.ones(birth.size) if weight is None else np.asarray(weight, float)
+    watch = _Watch(birth, kind, entry, leave, heavy)
+    edges = _edges(age_edges_months, n_months - int(birth.min(initial=0)))
     groups = int(kind.max(initial=0)) + 1 if n_groups is None else n_groups
-    shape = (int(birth.max(initial=0)) - born_first + 1, groups, n_months)
-    end = float(n_months if until_month is None else until_month)
-    alive = np.ones(birth.size, dtype=np.bool_)
-    alive[ended] = False
-    open_ = alive & (leave >= min(end, n_months) - 1e-9)
-    watched = np.zeros(shape[0] * groups * (n_months + 1))
-    still = np.zeros(watched.size if delay_months > 1 else 0)
-    for part in _blocks(birth.size):
-        sign = np.ones(birth[part].size) if heavy is None else heavy[part]
-        who = (birth[part] - born_first, kind[part])
-        watched += _diagonals(who[0], entry[part], who[1], sign, shape)
-        watched += _diagonals(who[0], leave[part], who[1], -sign, shape)
-        if delay_months > 1:
-            sign = sign * open_[part]
-            still += _diagonals(who[0], entry[part], who[1], sign, shape)
-            still += _diagonals(who[0], leave[part], who[1], -sign, shape)
-    exposure = np.maximum(_by_age(watched, born_first, edges, shape), 0)
-    held = np.maximum(_by_age(still, born_first, edges, shape), 0) if still.size else (
-        np.zeros((0, groups, n_months))
-    )  # fmt: skip
-    merged = _merge(failures) if delay_months > 1 else failures
-    return Cells(exposure, held, merged, edges, delay_months)
+    ended = np.flatnonzero(np.asarray(failed))
+    calendar = (n_months, delay_months)
+    failures = _failures(watch, ended, earliest_month, delay_class, calendar)
+    if delay_months == 1:
+        exposure = watch.exposure(edges, groups, n_months)
+        return Cells(exposure, np.zeros_like(exposure[:0]), failures, edges, 1)
+    end = min(float(n_months if until_month is None else until_month), n_months)
+    still = leave >= end - 1e-9
+    still[ended] = False
+    certain = leave.copy()
+    certain[ended] = np.maximum(failures.first_month, entry[ended])
+    watch = replace(watch, leave=certain)
+    exposure = watch.exposure(edges, groups, n_months)
+    held = watch.exposure(edges, groups, n_months, still)
+    return Cells(exposure, held, _merge(failures), edges, delay_months)
+
+
+def _edges(wished: npt.ArrayLike | None, oldest: int) -> Ints:
+    edges = np.arange(oldest + 1) if wished is None else _ints(wished)
+    if edges.size < 2 or edges[0] != 0 or np.any(np.diff(edges) <= 0):
+        raise ValueError("edges of age bands must rise from 0")
+    return edges
 
 
 def _ints(values: npt.ArrayLike) -> Ints:

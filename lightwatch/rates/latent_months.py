@@ -8,8 +8,8 @@ is the information lost by not knowing the month [2]_.
 References
 ----------
 .. [1] A. P. Dempster, N. M. Laird, D. B. Rubin, Journal of the Royal Statistical
-   Society B 39 (1977), 1-38; for delays, N. G. Becker, L. F. Watson, J. B. Carlin, Statistics
-   in Medicine 10 (1991), 1527-1542; from memory.
+   Society B 39 (1977), 1-38; for delays, N. G. Becker, L. F. Watson, J. B. Carlin,
+   Statistics in Medicine 10 (1991), 1527-1542; from memory.
 .. [2] T. A. Louis, Journal of the Royal Statistical Society B 44 (1982), 226-233; from
    memory.
 """

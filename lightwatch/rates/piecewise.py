@@ -22,7 +22,7 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.cells import Cells
-from lightwatch.rates.latent_months import Shares, Spread, share, spread
+from lightwatch.rates.latent_months import Spread, share, spread
 from lightwatch.rates.splines import KNOTS_MONTHS, spline_for
 from lightwatch.rates.weather_model import Gap, HazardModel, Layout
 
@@ -42,13 +42,24 @@ CLOSE = 1e-9
 
 
 @dataclass(frozen=True)
+class _Seen:
+    """Failures by age and by place, and all time under watch, at some terms."""
+
+    by_age: Floats
+    by_place: Floats
+    exposure: Floats
+    lost: Floats
+    log_likelihood: float
+
+
+@dataclass(frozen=True)
 class _Problem:
     """What a fit works on: terms of ages and places, exposure, failures."""
 
     ages: Floats
     places: Floats
     exposure: Floats
-    failures: Floats | None
+    failures: tuple[Floats, Floats]
     where: Spread | None
     known: Bools
     ridge: Floats
@@ -61,18 +72,17 @@ class _Problem:
         split = self.ages.shape[1]
         return self.ages @ terms[:split], self.places @ terms[split:]
 
-    def shares(self, terms: Floats, *, lost: bool) -> Shares:
-        """Return failures by cell: as known, or as shared at these terms."""
+    def seen(self, terms: Floats, *, lost: bool) -> _Seen:
+        """Return failures as known, or as shared over months at these terms."""
         if self.where is None:
-            assert self.failures is not None
-            nothing = np.zeros((0, 0))
-            return Shares(self.failures, np.zeros((1, 1)), nothing, 0.0)
+            return _Seen(*self.failures, self.exposure, np.zeros((0, 0)), 0.0)
         columns = self.columns if lost else None
         found = share(self.where, self.log_hazard(terms), columns, self.exposure.shape)
-        keep = self.known[None, :]
-        return Shares(
-            found.failures * keep,
-            found.exposure * keep,
+        failures = found.failures * self.known
+        return _Seen(
+            failures.sum(axis=1),
+            failures.sum(axis=0),
+            self.exposure + found.exposure * self.known,
             found.lost,
             found.log_likelihood,
         )
@@ -167,45 +177,41 @@ def _problem(
         ridge[1 : basis.shape[1]] = ridge_sd**-2
         first = basis.shape[1]
         ridge[first + 1 : first + layout.levels] = ridge_sd**-2
-    failures = None if delay is not None else _failures_by_cell(cells) * known
+    counted = _failures_by_cell(cells) * known
+    failures = counted.sum(axis=1), counted.sum(axis=0)
     where = None if delay is None else spread(cells, delay)
     return _Problem(basis, places, exposure, failures, where, known, ridge)
 
 
 def _score_and_information(
-    problem: _Problem, terms: Floats, shares: Shares
-) -> tuple[Floats, Floats, float]:
-    """Return the score, the complete-data information and the expected failures."""
+    problem: _Problem, terms: Floats, seen: _Seen
+) -> tuple[Floats, Floats]:
+    """Return the score and the information of the complete data."""
     ages, places = problem.columns
     by_age, by_place = problem.log_hazard(terms)
     rate, ratio = np.exp(by_age), np.exp(by_place) * problem.known
-    watched = problem.exposure + shares.exposure
-    of_age = rate * (watched @ ratio)
-    of_place = ratio * (rate @ watched)
+    weighted = np.column_stack([rate, ages * rate[:, None]]).T @ seen.exposure
+    of_age = rate * (seen.exposure @ ratio)
+    of_place = ratio * weighted[0]
     score = np.concatenate(
-        [
-            ages.T @ (shares.failures.sum(axis=1) - of_age),
-            places.T @ (shares.failures.sum(axis=0) - of_place),
-        ]
+        [ages.T @ (seen.by_age - of_age), places.T @ (seen.by_place - of_place)]
     )
-    across = ((ages * rate[:, None]).T @ watched) @ (places * ratio[:, None])
+    across = weighted[1:] @ (places * ratio[:, None])
     information = np.block(
         [
             [(ages * of_age[:, None]).T @ ages, across],
             [across.T, (places * of_place[:, None]).T @ places],
         ]
     )
-    expected = float(of_age.sum())
-    return score - problem.ridge * terms, information, expected
+    return score - problem.ridge * terms, information
 
 
-def _log_likelihood(problem: _Problem, terms: Floats, shares: Shares) -> float:
+def _log_likelihood(problem: _Problem, terms: Floats, seen: _Seen) -> float:
     by_age, by_place = problem.log_hazard(terms)
     certain = np.exp(by_age) @ problem.exposure @ (np.exp(by_place) * problem.known)
     if problem.where is not None:
-        return float(shares.log_likelihood - certain)
-    made = shares.failures.sum(axis=1) @ by_age + shares.failures.sum(axis=0) @ by_place
-    return float(made - certain)
+        return float(seen.log_likelihood - certain)
+    return float(seen.by_age @ by_age + seen.by_place @ by_place - certain)
 
 
 def _solve(information: Floats, score: Floats) -> Floats:
@@ -214,13 +220,13 @@ def _solve(information: Floats, score: Floats) -> Floats:
 
 def _step(problem: _Problem, terms: Floats, *, newton: bool) -> Floats:
     """Return a Newton step on the likelihood, or one of the M-step."""
-    shares = problem.shares(terms, lost=newton and problem.where is not None)
-    score, complete, _ = _score_and_information(problem, terms, shares)
+    seen = problem.seen(terms, lost=newton)
+    score, complete = _score_and_information(problem, terms, seen)
     prior = np.diag(problem.ridge)
     step = None
-    if shares.lost.size:
+    if seen.lost.size:
         try:
-            step = _solve(complete - shares.lost + prior, score)
+            step = _solve(complete - seen.lost + prior, score)
         except LinAlgError:
             step = None
     if step is None:
@@ -245,6 +251,13 @@ def _climb(problem: _Problem, terms: Floats) -> tuple[Floats, int]:
         if np.abs(step).max() < CLOSE:
             return terms, rounds
     raise NotEnoughEvidence("the fit did not settle: too little was seen for its terms")
+
+
+def _covariance(information: Floats) -> Floats:
+    try:
+        return _solve(information, np.eye(information.shape[0]))
+    except LinAlgError:
+        raise NotEnoughEvidence(_SINGULAR) from None
 
 
 def _start(problem: _Problem, failures: float) -> Floats:
@@ -328,32 +341,29 @@ def fit_hazard(
     be known by the end.
     """
     table = _delay_table(cells, delay)
-    if cells.failures.count.sum() < LEAST_FAILURES:
+    failures = float(cells.failures.count.sum())
+    if failures < LEAST_FAILURES:
         raise NotEnoughEvidence(
-            f"{cells.failures.count.sum():g} failures are too few for a hazard by age "
-            f"and weather (expected {LEAST_FAILURES} or more)"
+            f"{failures:g} failures are too few for a hazard by age and weather "
+            f"(expected {LEAST_FAILURES} or more)"
         )
     layout = _layout(cells, weather, station, level, harmonics, knots_months)
     problem = _problem(cells, layout, table, ridge_sd)
-    terms, rounds = _climb(problem, _start(problem, cells.failures.count.sum()))
-    shares = problem.shares(terms, lost=table is not None)
-    _, information, _ = _score_and_information(problem, terms, shares)
+    terms, rounds = _climb(problem, _start(problem, failures))
+    seen = problem.seen(terms, lost=True)
+    _, information = _score_and_information(problem, terms, seen)
     if table is not None:
-        information = information - shares.lost
-    information = information + np.diag(problem.ridge)
-    try:
-        covariance = _solve(information, np.eye(terms.size))
-    except LinAlgError:
-        raise NotEnoughEvidence(_SINGULAR) from None
-    seen = np.flatnonzero(cells.exposure.sum(axis=(1, 2)))
+        information = information - seen.lost
+    covariance = _covariance(information + np.diag(problem.ridge))
+    ages = np.flatnonzero(cells.exposure.sum(axis=(1, 2)))
     return HazardModel(
         layout,
         terms,
         covariance,
-        _log_likelihood(problem, terms, shares),
-        float(shares.failures.sum()),
-        float((problem.exposure + shares.exposure).sum()),
-        float(cells.age_edges_months[seen[-1] + 1]) / 12,
+        _log_likelihood(problem, terms, seen),
+        float(seen.by_age.sum()),
+        float(seen.exposure.sum()),
+        float(cells.age_edges_months[ages[-1] + 1]) / 12,
         tuple(_gaps(cells, problem, layout, _all_failures(cells, problem, terms))),
         rounds,
     )

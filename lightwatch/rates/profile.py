@@ -96,7 +96,7 @@ class Fixed:
 
     def gradient(self, target: float, theta: FloatArray) -> FloatArray:
         """Return the derivative of the target in each parameter."""
-        return np.eye(len(theta))[self.number]
+        return np.asarray(np.eye(len(theta))[self.number])
 
 
 def profile(

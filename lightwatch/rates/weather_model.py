@@ -112,7 +112,7 @@ class Layout:
         failure may fall into it; it takes no part in the fit.
         """
         groups, months = self.station.size, self.weather.shape[1]
-        known = ~np.isnan(self.weather).any(axis=2)
+        known = np.asarray(~np.isnan(self.weather).any(axis=2))
         filled = (_filled(self.weather) - self.mean_weather)[self.station]
         parts = [
             np.repeat(self.at_level(self.level), months, axis=0),

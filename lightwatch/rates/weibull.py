@@ -15,15 +15,9 @@ from numpy.typing import ArrayLike
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.ages import FloatArray, between, column, weights_of
 from lightwatch.rates.newton import Likelihood, Partial, Peak, add, maximise
+from lightwatch.rates.weibull_blocks import Block, Lives, Scaling, block, scaling_of
 from lightwatch.rates.weibull_life import OF_THE_LIFE, WeibullFit
-from lightwatch.rates.weibull_likelihood import (
-    Block,
-    Lives,
-    Scaling,
-    block,
-    partial,
-    scaling_of,
-)
+from lightwatch.rates.weibull_likelihood import partial
 
 Covariates = ArrayLike | Mapping[str, ArrayLike] | None
 
@@ -105,7 +99,7 @@ def fit_weibull(
     --------
     >>> fit = fit_weibull([0, 0, 2, 0], [3, 5, 4, 6], [3, 5, 5, float("inf")])
     >>> round(fit.shape, 2), round(fit.scale_years, 2)
-    (3.7, 5.27)
+    (3.69, 5.32)
     """
     begun, first, last = between(entry_age, low, high)
     if not len(first):

@@ -18,7 +18,8 @@ from lightwatch.rates.ages import FloatArray, column
 from lightwatch.rates.newton import Likelihood, Peak
 from lightwatch.rates.profile import Anchor, Fixed, Held, Limits, profile
 from lightwatch.rates.remaining import mean_remaining
-from lightwatch.rates.weibull_likelihood import Scaling, log_rise
+from lightwatch.rates.weibull_blocks import Scaling
+from lightwatch.rates.weibull_likelihood import log_rise
 
 OF_THE_LIFE = ("shape", "scale", "b10", "median")
 """What limits may be asked of, besides the covariates by their names."""

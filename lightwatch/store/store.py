@@ -61,8 +61,13 @@ class Store:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with self.engine.connect().execution_options(reads=True) as connection:
-            yield connection
+        try:
+            with self.engine.connect().execution_options(reads=True) as connection:
+                yield connection
+        except DBAPIError as error:
+            raise Conflict(
+                f"the store cannot be read ({str(error.orig).strip()})"
+            ) from error
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:
@@ -78,10 +83,7 @@ class Store:
     def loads(self) -> list[Load]:
         """Return what was loaded, oldest first."""
         with self._reading() as connection:
-            rows = connection.execute(
-                select(schema.loads).order_by(schema.loads.c.load_id)
-            )
-            return [_load(row) for row in rows]
+            return _loads(connection)
 
     def place(self) -> Load:
         """Return the load that says what place this is: the newest export.
@@ -172,6 +174,11 @@ class Store:
                 yield dict(row._mapping)
 
 
+def _loads(connection: Connection) -> list[Load]:
+    rows = connection.execute(select(schema.loads).order_by(schema.loads.c.load_id))
+    return [_load(row) for row in rows]
+
+
 def _header(connection: Connection, resource: str) -> list[str]:
     table = schema.headers
     query = select(table.c.name).where(table.c.resource == resource)
@@ -193,6 +200,11 @@ class Writer:
     """An open transaction."""
 
     connection: Connection = field(repr=False)
+
+    def loads(self) -> list[Load]:
+        """Return what was loaded, oldest first; let no other package in meanwhile."""
+        hold_loads(self.connection)
+        return _loads(self.connection)
 
     def begin_load(self, loaded_at: int, created: int, place: Row, by: str) -> int:
         """Say that a package is being taken in, no other meanwhile; return its number."""

@@ -10,6 +10,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 HTML = {"Accept": "text/html"}
+KEPT = {"repair_id", "light_id", "supersedes"}
 
 
 class Form(HTMLParser):
@@ -25,7 +26,7 @@ class Form(HTMLParser):
         told = dict(attributes)
         if tag == "form" and told.get("action") == "/repairs" and not self.over:
             self.inside = True
-        if self.inside and tag == "input" and told.get("type") == "hidden":
+        if self.inside and tag == "input" and told["name"] in KEPT:
             self.fields[told["name"]] = told.get("value", "")
 
     def handle_endtag(self, tag: str) -> None:
@@ -86,6 +87,7 @@ def test_a_correction_starts_from_the_record_and_supersedes_it(
     assert "&lt;b&gt;new &amp; bright&lt;/b&gt;" in page
     assert "<b>new" not in page
     fields = opened(client, path)
+    assert fields["light_id"] == "L000005"
     assert fields["supersedes"] == given["repair_id"] != fields["repair_id"]
 
 

@@ -15,8 +15,8 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 from shapely.geometry import LineString
 
-from lightwatch.decisions.triage.outage import Outage
 from lightwatch.decisions.triage.outage import NextTest as CheckFirst
+from lightwatch.decisions.triage.outage import Outage
 from lightwatch.mapview import outage_map
 
 pytestmark = pytest.mark.browser

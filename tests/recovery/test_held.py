@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from demo_city import Parameters, simulate
-from lightwatch.lives.held import unheld
+from lightwatch.detection.held import unheld
 from lightwatch.observations.intake import load
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.package import Package

@@ -74,6 +74,32 @@ def test_a_database_of_something_else_is_refused_and_left_alone(tmp_path):
     assert len(file.read_bytes()) == len(before)
 
 
+@pytest.mark.parametrize("steps", [[], ["3fa8c1d2e4b5"], ["0001", "0002"], ["0000x"]])
+def test_a_database_with_steps_of_another_kind_is_refused(tmp_path, steps):
+    with sqlite3.connect(tmp_path / "bees.db") as connection:
+        connection.execute("CREATE TABLE alembic_version (version_num TEXT)")
+        for step in steps:
+            connection.execute("INSERT INTO alembic_version VALUES (?)", (step,))
+    connection.close()
+    with pytest.raises(Conflict, match="no store of ours"):
+        open_store(f"sqlite:///{tmp_path}/bees.db", create=True)
+
+
+def test_a_damaged_store_is_told_of_in_one_line(tmp_path):
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "town"))
+    with store.engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+    store.engine.dispose()
+    file = tmp_path / "store.db"
+    whole = file.read_bytes()
+    page = len(whole) // pages
+    file.write_bytes(whole[:page] + b"\xff" * (len(whole) - page))
+    with pytest.raises(Conflict) as refused:
+        list(open_store(f"sqlite:///{file}").rows("reports"))
+    assert "\n" not in str(refused.value)
+
+
 def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path):
     file = tmp_path / "letter.db"
     file.write_bytes(b"Dear Sir or Madam, " * 100)
@@ -254,6 +280,30 @@ def _load(address: str, folder: Path) -> None:
     store = open_store(address, create=True)
     take_in(store, folder)
     store.engine.dispose()
+
+
+def test_of_two_places_that_are_loaded_at_once_one_is_refused(tmp_path):
+    store = new_store(tmp_path)
+    folders = [
+        little_town(tmp_path / name, place={"name": name}) for name in ("one", "two")
+    ]
+    together, said = threading.Barrier(2), []
+
+    def work(folder: Path) -> None:
+        together.wait(60)
+        try:
+            take_in(store, folder)
+        except Conflict as refused:
+            said.append(str(refused))
+
+    threads = [threading.Thread(target=work, args=(folder,)) for folder in folders]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert len(said) == 1
+    assert "nothing was loaded" in said[0]
+    assert len(store.loads()) == 1
 
 
 def test_two_processes_that_load_one_package_at_once_load_it_once(tmp_path):

@@ -173,6 +173,20 @@ def _test_shared(triage: Triage, circuit: _Circuit, odds: Odds) -> NextTest:
     return NextTest(where, why, section, light)
 
 
+def _test_alone(
+    triage: Triage, light: str, components: tuple[tuple[str, float], ...]
+) -> NextTest:
+    keeper = triage.standing.at[light, "maintained_by"]
+    kind, chance = components[0]
+    if keeper:
+        why = f"tell {keeper}, who maintains it"
+    elif kind == "unknown":
+        why = "what is fitted is not on record"
+    else:
+        why = f"likeliest part: {kind.replace('_', ' ')} ({chance:.0%})"
+    return NextTest(_where(triage, light), why, None, light)
+
+
 def _not_ours(triage: Triage, lights: Iterable[str]) -> list[str]:
     found = []
     for light in lights:
@@ -221,13 +235,7 @@ def _entry(
         test: NextTest | None = _test_shared(triage, circuit, odds)
         why = _why_shared(circuit, reported, odds)
     else:
-        kind, chance = components[0]
-        test = NextTest(
-            _where(triage, reported[0]),
-            f"likeliest part: {kind.replace('_', ' ')} ({chance:.0%})",
-            None,
-            reported[0],
-        )
+        test = _test_alone(triage, reported[0], components)
         why = _why_alone(circuit, troubles, symptom)
     return Outage(
         lights=tuple(sorted({*reported, *also_dark})),
@@ -285,8 +293,8 @@ def _why_alone(circuit: _Circuit, troubles: pd.DataFrame, symptom: str) -> list[
     if not others:
         return [f"no other of the circuit's {len(circuit.lights)} lights reported"]
     return [
-        f"{len(others)} others of the circuit's {len(circuit.lights)} lights reported, "
-        "but a shared fault would explain them less well"
+        f"{len(others) + 1} of the circuit's {len(circuit.lights)} lights reported, "
+        "but a shared fault would explain that less well"
     ]
 
 

@@ -7,6 +7,7 @@ had; what is missing runs in one transaction, so an upgrade happens whole or not
 from __future__ import annotations
 
 import logging
+import re
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, text
@@ -21,15 +22,16 @@ VERSIONS = Path(__file__).parent
 
 def _version(connection: Connection) -> str | None:
     names = inspect(connection).get_table_names()
-    if "alembic_version" not in names:
-        if names:
-            raise Conflict(
-                f"{connection.engine.url.render_as_string()} holds other tables "
-                f"({', '.join(names[:3])}) and is no store of ours"
-            )
-        return None
-    found = connection.execute(text("SELECT version_num FROM alembic_version"))
-    return str(found.scalar_one())
+    steps: list[str] = []
+    if "alembic_version" in names:
+        found = connection.execute(text("SELECT version_num FROM alembic_version"))
+        steps = [str(step) for step in found.scalars()]
+    if names and not (len(steps) == 1 and re.fullmatch(r"\d{4}", steps[0])):
+        raise Conflict(
+            f"{connection.engine.url.render_as_string()} holds other tables "
+            f"({', '.join(names[:3])}) and is no store of ours"
+        )
+    return steps[0] if steps else None
 
 
 def is_empty(engine: Engine) -> bool:

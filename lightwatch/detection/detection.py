@@ -1,0 +1,187 @@
+"""How soon trouble is noticed.
+
+People report a light at a rate: it is read off troubles that are known to be there
+already, from their first sign to their repair, by what further reports come in. Patrols
+notice it when they pass, with a chance for each state: it is read off the passes over
+lights already reported and not yet repaired. Both grow thin by state, so each is drawn
+towards that of all states by as much as a few observations weigh.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.detection.episodes import (
+    episodes,
+    night_passes,
+    of_faults,
+    signs,
+)
+from lightwatch.detection.moments import Moments
+from lightwatch.nights import DAY
+from lightwatch.register import Register
+
+LIKE = 3.0
+"""How many observations the average of all states weighs against those of one."""
+
+OWN = 30.0
+"""How many reports the ratio of all states weighs against a state's own."""
+
+SHORT_DAYS = 30.0
+
+SURE = 0.8
+"""A patrol that notes this share of lights in a state, and did not, proves it lit."""
+
+SPREAD_DAYS = 720
+
+
+@dataclass(frozen=True)
+class Detection:
+    """How soon trouble is noticed, by symptom.
+
+    Parameters
+    ----------
+    per_day
+        Rate of reports on one light in trouble [1/day].
+    hit
+        Chance that a passing night patrol notes it.
+    passes_per_day
+        How often a night patrol passes a light [1/day].
+    """
+
+    per_day: dict[str, float]
+    hit: dict[str, float]
+    passes_per_day: float
+    usual_per_day: float
+    usual_hit: float
+
+    def noticed_per_day(self, symptom: str) -> float:
+        """Rate at which a light with this symptom comes to be noticed [1/day]."""
+        reported = self.per_day.get(symptom, self.usual_per_day)
+        hit = self.hit.get(symptom, self.usual_hit)
+        return reported + hit * self.passes_per_day
+
+    def mean_delay_days(self, symptom: str) -> float:
+        """Mean time from failing to being noticed [days]."""
+        return 1.0 / self.noticed_per_day(symptom)
+
+    def noticed_within(self, symptom: str) -> np.ndarray:
+        """Chance to have been noticed within 0, 1, 2, ... days of failing."""
+        days = np.arange(SPREAD_DAYS + 1)
+        chance: np.ndarray = -np.expm1(-self.noticed_per_day(symptom) * days)
+        return chance
+
+    def proves_lit(self, symptom: str) -> bool:
+        """Tell whether a patrol that passed and noted nothing proves a light lit."""
+        return self.hit.get(symptom, self.usual_hit) >= SURE
+
+
+def _drawn(
+    events: pd.Series[float], trials: pd.Series[float]
+) -> tuple[dict[str, float], float]:
+    """Return the ratio of events to trials by symptom, each drawn to that of all."""
+    whole = float(events.sum() + 0.5) / float(max(trials.sum(), 1.0) + 1.0)
+    ratio = (events + LIKE) / (trials + LIKE / whole)
+    return {str(name): float(one) for name, one in ratio.items()}, whole
+
+
+def _reporting(frame: pd.DataFrame, told: pd.DataFrame) -> pd.DataFrame:
+    """Count reports, and the days for them, from the first sign to the repair.
+
+    What a patrol found first shows how soon a first report comes. Where people were
+    first, further reports come more slowly: how much is read off the states of which
+    there are both.
+    """
+    reports = told[~told["by_patrol"]]
+    times = Moments.of(reports["light_id"], reports["day"])
+    begun, ended = frame["noticed"].to_numpy(), frame["mended"].to_numpy()
+    report, _ = times.next(frame["light_id"], begun)
+    further = times.count(frame["light_id"], begun, ended)
+    table = pd.DataFrame(
+        {
+            "symptom": frame["symptom"].to_numpy(),
+            "found": frame["by_patrol"].to_numpy(),
+            "reports": np.where(frame["by_patrol"], report <= ended, further),
+            "days": np.where(
+                frame["by_patrol"], np.minimum(report, ended) - begun, ended - begun
+            ),
+        }
+    )
+    sums = table.groupby(["symptom", "found"])[["reports", "days"]].sum().unstack()
+    sums = sums.reindex(
+        columns=pd.MultiIndex.from_product([["reports", "days"], [False, True]])
+    ).fillna(0.0)
+    slower = _slower(sums)
+    return pd.DataFrame(
+        {
+            "reports": sums["reports", True] + sums["reports", False],
+            "days": sums["days", True] + slower * sums["days", False],
+        }
+    )
+
+
+def _slower(sums: pd.DataFrame) -> pd.Series[float]:
+    """Return by how much further reports come more slowly than a first one.
+
+    Each state's own ratio is drawn to that of all states together.
+    """
+    rate = (sums["reports", True] + 0.5) / (sums["days", True] + 1.0)
+    found = sums["days", True] > 0
+    expected = (rate * sums["days", False]).where(found, 0.0)
+    seen = sums["reports", False].where(found, 0.0)
+    whole = seen.sum() / expected.sum() if expected.sum() > 0 and seen.sum() else 1.0
+    return ((seen + OWN * whole) / (expected + OWN)).clip(0.1, 1.0)
+
+
+def _patrolling(register: Register, frame: pd.DataFrame) -> pd.DataFrame:
+    """Count passes over lights known to be in trouble, and what was noted.
+
+    Troubles open for long are left out: among them are reports of something else.
+    """
+    sightings = register.known.sightings
+    short = frame[frame["mended"] - frame["noticed"] <= SHORT_DAYS]
+    seen = Moments.of(
+        _state(sightings["light_id"], sightings["state"]), sightings["happened"] / DAY
+    )
+    begun, ended = short["noticed"].to_numpy(), short["mended"].to_numpy() - 0.5
+    passes = night_passes(register).count(short["road_id"], begun, ended)
+    noted = seen.count(_state(short["light_id"], short["symptom"]), begun, ended + 0.5)
+    table = pd.DataFrame(
+        {
+            "symptom": short["symptom"].to_numpy(),
+            "passes": passes,
+            "noted": np.minimum(noted, passes),
+        }
+    )
+    return table.groupby("symptom").sum()
+
+
+def _state(lights: pd.Series[str], symptoms: pd.Series[str]) -> pd.Series[str]:
+    """Name a light together with its state; out is out, alone or with others."""
+    return lights + "|" + symptoms.replace("group_out", "out")
+
+
+def detection(register: Register) -> Detection:
+    """Read off the records how soon trouble is noticed."""
+    frame = of_faults(episodes(register))
+    frame = frame[frame["told"] & (frame["mended"] > frame["noticed"])]
+    told = signs(register)
+    reporting = _reporting(frame, told)
+    per_day, usual = _drawn(reporting["reports"], reporting["days"])
+    patrolling = _patrolling(register, frame)
+    hit, usual_hit = _drawn(patrolling["noted"], patrolling["passes"])
+    lights = register.known.lights
+    passes = night_passes(register)
+    span = max((register.as_of - register.known.opened) / DAY, 1.0)
+    ends = np.full(len(lights), register.as_of / DAY)
+    count = passes.count(lights["road_id"], ends - span, ends).sum()
+    return Detection(
+        per_day,
+        {name: min(one, 1.0) for name, one in hit.items()},
+        float(count) / (max(len(lights), 1) * span),
+        usual,
+        min(usual_hit, 1.0),
+    )

@@ -1,0 +1,152 @@
+"""Episodes: one trouble at a light, from its first sign to the repair that ended it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.detection.held import NOT_A_FAULT, PROVEN, unheld
+from lightwatch.detection.moments import Floats, Moments
+from lightwatch.detection.touched import lights_touched
+from lightwatch.nights import DAY
+from lightwatch.register import Register
+from lightwatch.register.fittings import worked_on
+from lightwatch.words import DARK, UNANSWERED
+
+_PASSES_BACK = 6
+_SAME_VISIT = 1e-4
+_NEVER = -1e5
+_MENDS = ("replaced", "repaired", "reset", "converted", "removed")
+
+
+def signs(register: Register) -> pd.DataFrame:
+    """Return what told of trouble: reports and sightings, times in days.
+
+    A report that a repair names is a sign at the light that was repaired, whichever
+    light the caller named.
+    """
+    known = register.known
+    repairs = known.repairs
+    named = repairs[(repairs["report_id"] != "") & (repairs["light_id"] != "")]
+    repaired = dict(zip(named["report_id"], named["light_id"], strict=True))
+    reports = known.reports
+    light = reports["report_id"].map(repaired).fillna(reports["light_id"])
+    told = pd.DataFrame(
+        {
+            "light_id": light,
+            "day": reports["happened"] / DAY,
+            "symptom": reports["symptom"],
+            "by_patrol": False,
+        }
+    )
+    sightings = known.sightings
+    seen = pd.DataFrame(
+        {
+            "light_id": sightings["light_id"],
+            "day": sightings["happened"] / DAY,
+            "symptom": sightings["state"],
+            "by_patrol": True,
+        }
+    )
+    parts = [part for part in (told, seen) if len(part)]
+    frame = pd.concat(parts, ignore_index=True) if parts else told
+    return frame[frame["light_id"] != ""].reset_index(drop=True)
+
+
+def _mended(register: Register) -> pd.DataFrame:
+    """Return repairs at lights, in order of light and time."""
+    repairs = register.known.repairs
+    own = repairs["action"].isin(_MENDS) & (repairs["light_id"] != "")
+    frame = repairs[own].sort_values(["light_id", "happened"], kind="stable")
+    roads = register.known.lights.set_index("light_id")["road_id"]
+    return pd.DataFrame(
+        {
+            "repair": frame.index,
+            "light_id": frame["light_id"].to_numpy(),
+            "road_id": frame["light_id"].map(roads).to_numpy(),
+            "part": worked_on(frame).to_numpy(),
+            "cause": frame["cause"].to_numpy(),
+            "symptom_found": frame["symptom_found"].to_numpy(),
+            "held": ~frame.index.isin(unheld(register)),
+            "mended": frame["happened"].to_numpy(float) / DAY,
+        }
+    )
+
+
+def _answers(register: Register) -> pd.DataFrame:
+    """Return what ended troubles, a row per light: all visits but wrong guesses."""
+    repairs = register.known.repairs
+    ends = ~repairs["action"].isin(UNANSWERED) & (repairs["made_safe"] != "yes")
+    ends &= ~repairs.index.isin(unheld(register))
+    frame = repairs[ends]
+    frame = frame.assign(
+        repair=frame.index, day=frame["happened"] / DAY, part=worked_on(frame)
+    )
+    return lights_touched(register, frame)
+
+
+def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats:
+    """Return when a night patrol last passed each light and noted nothing."""
+    sightings = register.known.sightings
+    noted = Moments.of(sightings["light_id"], sightings["happened"] / DAY)
+    passes = night_passes(register)
+    lit = np.full(len(frame), np.nan)
+    at = before.copy()
+    for _ in range(_PASSES_BACK):
+        at, _ = passes.last(frame["road_id"], at)
+        dark = noted.count(frame["light_id"], at, at + 0.5) > 0
+        lit = np.where(np.isnan(lit) & ~dark, at, lit)
+    return np.where(np.isnan(lit), -np.inf, lit)
+
+
+def night_passes(register: Register) -> Moments:
+    """Return when night patrols set out along each road [days]."""
+    patrols = register.known.patrols
+    night = patrols[(patrols["kind"] == "night")]
+    return Moments.of(night["road_id"], night["happened"] / DAY)
+
+
+def episodes(register: Register) -> pd.DataFrame:
+    """Return the trouble that each repair at a light ended.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a repair at a light: ``repair`` (position in ``known.repairs``),
+        ``light_id``, ``road_id``, ``part``, ``cause``, ``held``, ``symptom`` ('' if
+        nobody said), and in days: ``mended``; ``noticed``, the first report or
+        sighting since the last repair that held (the repair itself if there was
+        none); ``passed``, when a night patrol last passed before that and saw nothing;
+        ``lit``, when it was last proven lit by a repair. Minus infinite: never.
+    """
+    frame = _mended(register)
+    told = signs(register)
+    mended = frame["mended"].to_numpy()
+    answers = _answers(register)
+    since, row = Moments.of(answers["light_id"], answers["day"]).last(
+        frame["light_id"], mended
+    )
+    proven = np.append(answers["proven"].isin(PROVEN).to_numpy(), False)[row]
+    times = Moments.of(told["light_id"], told["day"])
+    _, latest = times.last(frame["light_id"], mended + _SAME_VISIT)
+    symptoms = np.append(told["symptom"].to_numpy(object), "")
+    dark = np.isin(symptoms[latest].astype(str), DARK)
+    lit = _seen_lit(register, frame, mended)
+    floor = np.maximum(since, np.where(dark, lit, -np.inf))
+    noticed, first = times.next(frame["light_id"], np.maximum(floor, _NEVER))
+    late = ~(noticed <= mended)
+    frame["noticed"] = np.where(late, mended, noticed)
+    frame["symptom"] = np.where(late, frame["symptom_found"], symptoms[first])
+    by_patrol = np.append(told["by_patrol"].to_numpy(bool), False)[first]
+    frame["by_patrol"] = by_patrol & ~late
+    frame["told"] = ~late
+    frame["passed"], _ = night_passes(register).last(
+        frame["road_id"], frame["noticed"].to_numpy()
+    )
+    frame["lit"] = np.where(proven & (row >= 0), since, -np.inf)
+    return frame.drop(columns="symptom_found")
+
+
+def of_faults(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the episodes that ended in the repair of a fault, and held."""
+    return frame[frame["held"] & ~frame["cause"].isin(NOT_A_FAULT)]

@@ -1,0 +1,45 @@
+"""Which lights a repair may have brought back: its own, or those its feed serves."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from lightwatch.register import Register
+
+_KEPT = ["light_id", "repair", "day", "part", "cause", "proven", "report_id"]
+
+
+def lights_touched(register: Register, repairs: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per repair and light, in order of light and time.
+
+    Parameters
+    ----------
+    register
+        The register as known on a day.
+    repairs
+        Some rows of ``known.repairs`` with ``repair`` (position there), ``day`` (when
+        it was made) and ``part`` (what was worked on).
+    """
+    lights = register.known.lights[["light_id", "circuit_id", "section_id"]]
+    own = repairs[repairs["light_id"] != ""]
+    rest = repairs[repairs["light_id"] == ""].drop(columns="light_id")
+    fed = rest[rest["section_id"] != ""]
+    whole = rest[
+        (rest["section_id"] == "") & (rest["circuit_id"] != "") & ~rest["named"]
+    ]
+    by_circuit = whole.merge(lights[["light_id", "circuit_id"]], on="circuit_id")
+    wanted = set(fed["section_id"])
+    pairs = [
+        (light, section)
+        for light, way in zip(
+            lights["light_id"], lights["section_id"].map(register.feeds), strict=True
+        )
+        if isinstance(way, tuple)
+        for section in way
+        if section in wanted
+    ]
+    beyond = pd.DataFrame(pairs, columns=["light_id", "section_id"], dtype=object)
+    by_section = fed.merge(beyond, on="section_id")
+    parts = [part[_KEPT] for part in (own, by_circuit, by_section) if len(part)]
+    frame = pd.concat(parts, ignore_index=True) if parts else own[_KEPT]
+    return frame.sort_values(["light_id", "day"], kind="stable", ignore_index=True)

@@ -1,0 +1,216 @@
+"""Thin groups lean on the others: gamma-Poisson empirical Bayes.
+
+Each group's rate is drawn from a gamma law common to all; failures are then negative
+binomial, and that law is found by maximum marginal likelihood [1]_. A group's own rate,
+given its failures, is gamma again, so its limits are exact given the law.
+
+References
+----------
+.. [1] D. Clayton, J. Kaldor, Biometrics 43 (1987), 671-681; for failure rates, D. P.
+   Gaver, I. G. O'Muircheartaigh, Technometrics 29 (1987), 1-15; from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import brentq, minimize_scalar
+from scipy.special import digamma, gammaincinv, gammaln
+
+from lightwatch.errors import NotEnoughEvidence
+
+Floats = npt.NDArray[np.float64]
+
+EVEN = "the groups differ no more than chance makes them: all have the pooled rate"
+ALONE = "one group has nothing to lean on: its own rate and exact limits"
+NO_FAILURES = "no failures in any group: the upper limit of all of them together"
+
+SHAPE_RANGE = (1e-3, 1e5)
+"""Shapes of the prior looked at; above, the groups count as alike."""
+
+
+@dataclass(frozen=True)
+class Shrunk:
+    """Rates (or ratios) of groups, with limits, and the law they were drawn from.
+
+    Parameters
+    ----------
+    rate, low, high
+        Per group [failures per unit of exposure; or observed to expected].
+    prior_shape, prior_rate
+        Of the gamma law of rates; its mean is shape over rate. Infinite where the
+        groups do not differ or there is one only.
+    log_likelihood
+        Of the failures, marginal.
+    note
+        What had to be done instead, if anything.
+    """
+
+    rate: Floats
+    low: Floats
+    high: Floats
+    prior_shape: float
+    prior_rate: float
+    log_likelihood: float
+    note: str = ""
+
+    @property
+    def prior_mean(self) -> float:
+        """Mean of the law of rates; not a number where there is none."""
+        return self.prior_shape / self.prior_rate
+
+
+def _gamma_limits(shape: Floats, rate: Floats, confidence: float) -> list[Floats]:
+    tail = (1 - confidence) / 2
+    return [gammaincinv(shape, at) / rate for at in (tail, 1 - tail)]
+
+
+def _pooled(failures: Floats, exposure: Floats, confidence: float, note: str) -> Shrunk:
+    """Give all groups one rate with exact Poisson limits [failures of all]."""
+    total, watched = float(failures.sum()), float(exposure.sum())
+    tail = (1 - confidence) / 2
+    low = float(gammaincinv(total, tail)) / watched if total else 0.0
+    high = float(gammaincinv(total + 1, 1 - tail)) / watched
+    mean = total / watched
+    expected = mean * exposure
+    made = np.where(failures > 0, failures * np.log(np.maximum(expected, 1e-300)), 0)
+    likelihood = float((made - expected - gammaln(failures + 1)).sum())
+    same = np.ones(failures.size)
+    return Shrunk(
+        mean * same, low * same, high * same, np.inf, np.inf, likelihood, note
+    )
+
+
+def _marginal(failures: Floats, exposure: Floats, shape: float, rate: float) -> float:
+    """Return the negative binomial log likelihood."""
+    own = shape + failures
+    parts = gammaln(own) - gammaln(shape) - gammaln(failures + 1)
+    parts += shape * (np.log(rate) - np.log(rate + exposure))
+    parts += failures * (np.log(exposure) - np.log(rate + exposure))
+    return float(parts.sum())
+
+
+def _rate_for(failures: Floats, exposure: Floats, shape: float) -> float:
+    """Return the best rate parameter of the law for a shape.
+
+    With mean m it solves sum of (failures - m exposure) / (1 + m exposure / shape) = 0,
+    which falls in m.
+    """
+
+    def surplus(log_mean: float) -> float:
+        mean = np.exp(log_mean)
+        return float(
+            ((failures - mean * exposure) / (1 + mean * exposure / shape)).sum()
+        )
+
+    own = failures[failures > 0] / exposure[failures > 0]
+    low = np.log(failures.sum() / exposure.sum()) - 1
+    high = np.log(own.max()) + 1
+    while surplus(low) < 0:
+        low -= 2
+    while surplus(high) > 0:
+        high += 2
+    return shape / float(np.exp(brentq(surplus, low, high, xtol=1e-13)))
+
+
+def _spread_beyond_chance(failures: Floats, exposure: Floats) -> float:
+    """Return the slope of the likelihood in the variance of rates, at none.
+
+    Its sign says on which side of the Poisson law the best fit lies [1]_.
+
+    References
+    ----------
+    .. [1] C. Dean, J. F. Lawless, Journal of the American Statistical Association 84
+       (1989), 467-472; from memory.
+    """
+    expected = failures.sum() / exposure.sum() * exposure
+    return float(((failures - expected) ** 2 - failures).sum())
+
+
+def _best_shape(failures: Floats, exposure: Floats) -> float:
+    def loss(log_shape: float) -> float:
+        shape = float(np.exp(log_shape))
+        rate = _rate_for(failures, exposure, shape)
+        return -_marginal(failures, exposure, shape, rate)
+
+    low, high = np.log(SHAPE_RANGE)
+    grid = np.linspace(low, high, 47)
+    losses = [loss(at) for at in grid]
+    best = int(np.argmin(losses))
+    if best == grid.size - 1:
+        return np.inf
+    around = (grid[max(best - 1, 0)], grid[best + 1])
+
+    def slope(log_shape: float) -> float:
+        shape = float(np.exp(log_shape))
+        rate = _rate_for(failures, exposure, shape)
+        gain = digamma(shape + failures) - digamma(shape)
+        gain += np.log(rate) - np.log(rate + exposure)
+        return float(gain.sum())
+
+    if best > 0 and slope(around[0]) > 0 > slope(around[1]):
+        return float(np.exp(brentq(slope, *around, xtol=1e-12)))
+    found = minimize_scalar(loss, bounds=around, method="bounded")
+    return float(np.exp(found.x))
+
+
+def shrink(
+    failures: npt.ArrayLike, exposure: npt.ArrayLike, confidence: float = 0.95
+) -> Shrunk:
+    """Shrink the rates of groups towards what all groups tell.
+
+    Parameters
+    ----------
+    failures
+        Failures of each group.
+    exposure
+        Time under watch of each group [unit-years], for rates; or the failures
+        expected of it, for ratios.
+    confidence
+        Of the two-sided posterior limits.
+
+    Returns
+    -------
+    Shrunk
+        Posterior means and exact limits, given the law of rates. That law is itself
+        estimated, and the limits do not allow for it: with few groups they are
+        somewhat narrow. Groups that do not differ, a single group and no failures at
+        all are answered by exact Poisson limits, and the note says so.
+
+    Raises
+    ------
+    NotEnoughEvidence
+        Nothing was watched.
+
+    Examples
+    --------
+    >>> found = shrink([0, 4, 40], [10.0, 10.0, 40.0])
+    >>> found.rate.round(2)
+    array([0.06, 0.41, 0.98])
+    """
+    counted = np.asarray(failures, dtype=np.float64)
+    watched = np.asarray(exposure, dtype=np.float64)
+    if counted.shape != watched.shape or counted.ndim != 1:
+        raise ValueError("failures and exposure must be lists of one length")
+    if np.any(counted < 0) or np.any(watched < 0) or np.any(counted[watched == 0] > 0):
+        raise ValueError("failures and exposure cannot be negative, nor one without")
+    seen = watched > 0
+    if not seen.any():
+        raise NotEnoughEvidence("nothing was watched in any group")
+    some, over = counted[seen], watched[seen]
+    if not some.any():
+        return _pooled(counted, watched, confidence, NO_FAILURES)
+    if some.size == 1:
+        return _pooled(counted, watched, confidence, ALONE)
+    shape = np.inf
+    if _spread_beyond_chance(some, over) > 0:
+        shape = _best_shape(some, over)
+    if not np.isfinite(shape):
+        return _pooled(counted, watched, confidence, EVEN)
+    rate = _rate_for(some, over, shape)
+    low, high = _gamma_limits(shape + counted, rate + watched, confidence)
+    mean = (shape + counted) / (rate + watched)
+    likelihood = _marginal(some, over, shape, rate)
+    return Shrunk(mean, low, high, shape, rate, likelihood)
