@@ -151,6 +151,23 @@ def rates(
         print(rates_text(written, rows))
 
 
+@app.command("lives")
+def life(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
+    """Say how long each kind really lasts, and what the weather does to it."""
+    from lightwatch.lives import lives
+    from lightwatch.rates.life_models import life_models
+    from lightwatch.register import Register
+    from reports.lives import lives_document, lives_text
+
+    known = _known(db, as_of)
+    models = life_models(lives(Register(known)))
+    written = known.clock.written(known.as_of)
+    if as_json:
+        _print_json(lives_document(written, models))
+    else:
+        print(lives_text(written, models))
+
+
 @app.command()
 def outages(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
     """Say what is open: a light on its own, or a fault that several share."""

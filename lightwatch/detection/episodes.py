@@ -15,6 +15,7 @@ from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
 _SAME_VISIT = 1e-4
+_ONE_NIGHT = 0.5
 _NEVER = -1e5
 _MENDS = ("replaced", "repaired", "reset", "converted", "removed")
 
@@ -94,7 +95,7 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
     at = before.copy()
     for _ in range(_PASSES_BACK):
         at, _ = passes.last(frame["road_id"], at)
-        dark = noted.count(frame["light_id"], at, at + 0.5) > 0
+        dark = noted.count(frame["light_id"], at, at + _ONE_NIGHT) > 0
         lit = np.where(np.isnan(lit) & ~dark, at, lit)
     return np.where(np.isnan(lit), -np.inf, lit)
 
@@ -140,8 +141,9 @@ def episodes(register: Register) -> pd.DataFrame:
     by_patrol = np.append(told["by_patrol"].to_numpy(bool), False)[first]
     frame["by_patrol"] = by_patrol & ~late
     frame["told"] = ~late
+    own_night = np.where(frame["by_patrol"], _ONE_NIGHT, 0.0)
     frame["passed"], _ = night_passes(register).last(
-        frame["road_id"], frame["noticed"].to_numpy()
+        frame["road_id"], frame["noticed"].to_numpy() - own_night
     )
     frame["lit"] = np.where(proven & (row >= 0), since, -np.inf)
     return frame.drop(columns="symptom_found")

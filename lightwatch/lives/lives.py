@@ -15,7 +15,7 @@ from lightwatch.words import SUPPLY
 
 COLUMNS = (
     "light_id", "circuit_id", "section_id", "kind", "type", "model", "maker",
-    "installed", "installed_last", "start", "end", "failed", "weight",
+    "installed", "installed_last", "start", "end", "end_repair", "failed", "weight",
 )  # fmt: skip
 
 
@@ -25,7 +25,8 @@ class Lives:
 
     ``frame`` has the columns of ``COLUMNS``: ``start`` and ``end`` [instants] bound
     the time under watch; ``failed`` says that it ended by the component's own failure;
-    ``weight`` is 1 for a unit and the length of a section [km].
+    ``weight`` is 1 for a unit and the length of a section [km]; ``end_repair`` is the
+    position in ``known.repairs`` of the repair that ended it, -1 where none did.
     """
 
     frame: pd.DataFrame
@@ -119,7 +120,8 @@ def _feed_lives(register: Register) -> pd.DataFrame:
     both["end"] = after.fillna(float(known.as_of))
     both["failed"] = after.notna()
     both = both[both["start"] < both["end"]]
-    return both.assign(light_id="", model="", maker="unknown")[list(COLUMNS)]
+    both = both.assign(light_id="", model="", maker="unknown", end_repair=-1)
+    return both[list(COLUMNS)]
 
 
 def lives(register: Register) -> Lives:

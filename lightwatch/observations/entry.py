@@ -15,8 +15,8 @@ from lightwatch.nights import SECOND, LocalTime
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
-from lightwatch.observations.package import Rows
 from lightwatch.observations.rules import Problem, problems, read_times
+from lightwatch.observations.tables import Rows
 from lightwatch.store import Store, Writer
 from lightwatch.words import PER_LIGHT, SUPPLY, Resource, resources
 

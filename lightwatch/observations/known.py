@@ -52,11 +52,13 @@ _READ = {
     ),
     "patrols": ("patrol_id", "road_id", "kind"),
     "sightings": ("patrol_id", "light_id", "state"),
+    "weather": ("station_id", "date", "tmin_c", "tmax_c", "rain_mm"),
     "stations": ("station_id", "longitude", "latitude"),
     "roads": ("road_id", "name", "class", "speed_kmh", "one_way", "geometry"),
 }  # fmt: skip
 
 _NUMBERS = {
+    "tmin_c", "tmax_c", "rain_mm",
     "longitude", "latitude", "watts", "voltage", "length_m", "volts_min", "volts_max",
     "warranty_years", "unit_cost", "lead_time_days", "lead_time_sd_days", "pack_size",
     "minimum_order",
@@ -231,6 +233,11 @@ class Known:
         frame = self._frame("sightings")
         on_record = frame["light_id"].isin(set(self.lights["light_id"]))
         return frame[on_record].reset_index(drop=True)
+
+    @cached_property
+    def weather(self) -> pd.DataFrame:
+        """Daily weather per station."""
+        return self._frame("weather")
 
     @cached_property
     def roads(self) -> geopandas.GeoDataFrame:

@@ -91,15 +91,19 @@ OVARIAN: tuple[FloatArray, NDArray[np.bool_]] = (
 )  # fmt: skip
 """Edmunson et al. (1979), days; data set ``ovarian`` of R's survival; from memory."""
 
-COSMESIS: NDArray[np.float64] = np.array(
-    """
-    45 inf 6 10 0 7 46 inf 46 inf 7 16 17 inf 7 14 37 44 0 8 4 11 15 inf 11 15 22 inf
-    46 inf 46 inf 25 37 46 inf 26 40 46 inf 27 34 36 44 46 inf 36 48 37 inf 40 inf
-    17 25 46 inf 11 18 38 inf 5 12 37 inf 0 5 18 inf 24 inf 36 inf 5 11 19 35 17 25
-    24 inf 32 inf 33 inf 19 26 37 inf 34 inf 36 inf
-    """.split(),
+COSMESIS: FloatArray = np.array(
+    [
+        (45, np.inf), (6, 10), (0, 7), (46, np.inf), (46, np.inf), (7, 16),
+        (17, np.inf), (7, 14), (37, 44), (0, 8), (4, 11), (15, np.inf), (11, 15),
+        (22, np.inf), (46, np.inf), (46, np.inf), (25, 37), (46, np.inf), (26, 40),
+        (46, np.inf), (27, 34), (36, 44), (46, np.inf), (36, 48), (37, np.inf),
+        (40, np.inf), (17, 25), (46, np.inf), (11, 18), (38, np.inf), (5, 12),
+        (37, np.inf), (0, 5), (18, np.inf), (24, np.inf), (36, np.inf), (5, 11),
+        (19, 35), (17, 25), (24, np.inf), (32, np.inf), (33, np.inf), (19, 26),
+        (37, np.inf), (34, np.inf), (36, np.inf),
+    ],
     dtype=np.float64,
-).reshape(-1, 2)
+)  # fmt: skip
 """Finkelstein & Wolfe (1985), radiotherapy alone, months (low, high], as public
 repository nilskober/MLEcens-Python carries it (data/cosmesis.txt)."""
 

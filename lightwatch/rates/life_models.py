@@ -1,0 +1,242 @@
+"""How long each kind lasts: a Weibull life per kind and type, a weather model per kind.
+
+The Weibull life is that of the weather as it was; where the kind has a weather model,
+its scale is brought to the mean month of the register's time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.detection import Detection, detection
+from lightwatch.errors import LightwatchError, NotEnoughEvidence
+from lightwatch.lives import Lives
+from lightwatch.lives.exposure import Weather, month_of, monthly_weather
+from lightwatch.lives.intervals import intervals
+from lightwatch.nights import YEAR
+from lightwatch.rates.cells import Cells, cells
+from lightwatch.rates.delays import monthly_delays
+from lightwatch.rates.piecewise import fit_hazard
+from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
+from lightwatch.rates.weibull import fit_weibull
+from lightwatch.rates.weibull_life import WeibullFit
+from lightwatch.words import SUPPLY
+
+LEAST_FAILURES = 5
+LEAST_FOR_WEATHER = 100
+DELAY_MONTHS = 18
+_PARTS_OF_A_YEAR = 4
+"""A life installed in a year, day unknown, counts as this many parts of one."""
+
+
+@dataclass(frozen=True)
+class LifeFit:
+    """The fitted life of one kind and type."""
+
+    kind: str
+    type: str
+    lives: int
+    failures: int
+    weibull: WeibullFit
+    to_mean_weather: float = 1.0
+    """Factor on the scale that brings it to the mean weather."""
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What could not be fitted, or used, and why."""
+
+    kind: str
+    type: str
+    lives: int
+    failures: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class LifeModels:
+    """Fitted lives, weather ratios, and what was left out."""
+
+    fits: tuple[LifeFit, ...]
+    weather: dict[str, HazardModel]
+    left_out: tuple[LeftOut, ...]
+    detection: Detection
+    gaps: tuple[str, ...] = field(default=())
+    """Months without weather, in words."""
+
+    def ratios(self) -> Iterator[tuple[str, str, Ratio]]:
+        """Yield kind, covariate and hazard ratio per day more in the month."""
+        for kind, model in sorted(self.weather.items()):
+            for covariate in COVARIATES:
+                yield kind, covariate, model.ratio(covariate)
+
+
+def _aged(lives: Lives, detected: Detection) -> pd.DataFrame:
+    """Return lives with ages in years; a date known to the year is spread over it."""
+    frame = lives.frame.join(intervals(lives, detected))
+    wide = (frame["installed_last"] - frame["installed"]) / YEAR > 0.5
+    spread = frame[wide]
+    parts = [frame[~wide].assign(share=1.0, at=0.5)]
+    for i in range(_PARTS_OF_A_YEAR):
+        part = (i + 0.5) / _PARTS_OF_A_YEAR
+        parts.append(spread.assign(share=1.0 / _PARTS_OF_A_YEAR, at=part))
+    frame = pd.concat([part for part in parts if len(part)])
+    born = frame["installed"] + frame["at"] * (
+        frame["installed_last"] - frame["installed"]
+    )
+    born = np.minimum(born, frame["start"])
+    return frame.assign(
+        born=born,
+        entry_age=(frame["start"] - born) / YEAR,
+        low_age=(frame["low"] - born) / YEAR,
+        high_age=(frame["high"] - born) / YEAR,
+    )
+
+
+def _weibull_rows(some: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Return what a Weibull fit takes; kilometres weigh time, not failures."""
+    entry = some["entry_age"].to_numpy(float)
+    low, high = some["low_age"].to_numpy(float), some["high_age"].to_numpy(float)
+    failed = some["failed"].to_numpy(bool)
+    share = some["share"].to_numpy(float)
+    length = some["weight"].to_numpy(float)
+    if some["kind"].iloc[0] not in SUPPLY:
+        return {
+            "entry_age": entry,
+            "low": np.where(failed, low, high),
+            "high": np.where(failed, high, np.inf),
+            "weights": share,
+        }
+    at = high[failed]
+    return {
+        "entry_age": np.concatenate([entry, at * (1 - 1e-9)]),
+        "low": np.concatenate([high, at]),
+        "high": np.concatenate([np.full(len(high), np.inf), at]),
+        "weights": np.concatenate([share * length, share[failed]]),
+    }
+
+
+def _fit(kind: str, name: str, some: pd.DataFrame) -> LifeFit | LeftOut:
+    used = some[some["entry_age"].notna() & (some["high_age"] > some["entry_age"])]
+    failures = round(float((used["failed"] * used["share"]).sum()))
+    count = round(float(used["share"].sum()))
+    if failures < LEAST_FAILURES:
+        reason = f"{failures} failures are too few to fit a life (5 or more)"
+        return LeftOut(kind, name, count, failures, reason)
+    try:
+        fitted = fit_weibull(**_weibull_rows(used))
+        fitted.limits("shape")
+    except LightwatchError as error:
+        return LeftOut(kind, name, count, failures, str(error))
+    return LifeFit(kind, name, count, failures, fitted)
+
+
+def _undated(kind: str, name: str, some: pd.DataFrame) -> LeftOut | None:
+    lost = some[some["entry_age"].isna()]
+    if lost.empty:
+        return None
+    reason = "installation date unknown: time and failures count in rates, not in lives"
+    return LeftOut(kind, name, len(lost), int(lost["failed"].sum()), reason)
+
+
+def _cells(
+    lives: Lives, some: pd.DataFrame, weather: Weather, symptoms: list[str]
+) -> tuple[Cells, np.ndarray, np.ndarray]:
+    """Return exposure and failures in cells, with station and level of each group."""
+    register = lives.register
+    station = some["light_id"].map(register.nearest_station)
+    stations = {name: i for i, name in enumerate(weather.stations)}
+    types = sorted(set(some["type"]))
+    level = some["type"].map({name: i for i, name in enumerate(types)})
+    place = station.map(stations).fillna(0).astype(int)
+    group = (level * len(stations) + place).to_numpy(int)
+    first = weather.first_month
+    failed = some["failed"].to_numpy(bool)
+    exit_month = np.where(failed, month_of(some["high"]), month_of(some["end"])) - first
+    delay = some["symptom"].map({name: i for i, name in enumerate(symptoms)})
+    months = weather.days.shape[1]
+    made = cells(
+        np.floor(month_of(some["born"])).astype(int) - first,
+        np.clip(month_of(some["start"]) - first, 0, months),
+        np.clip(exit_month, 0, months),
+        failed,
+        group,
+        n_months=months,
+        n_groups=len(types) * len(stations),
+        earliest_month=np.floor(month_of(some["earliest"])).astype(int) - first,
+        delay_class=delay.fillna(len(symptoms)).astype(int).to_numpy(),
+        delay_months=DELAY_MONTHS,
+        until_month=float(month_of(register.as_of) - first),
+        weight=(some["share"] * some["weight"]).to_numpy(float),
+    )
+    groups = np.arange(len(types) * len(stations))
+    return made, groups % len(stations), groups // len(stations)
+
+
+def _weather_model(
+    lives: Lives, some: pd.DataFrame, weather: Weather, detected: Detection
+) -> HazardModel:
+    symptoms = sorted(set(some.loc[some["failed"], "symptom"]) - {""})
+    table = np.vstack(
+        [detected.noticed_within(name) for name in symptoms]
+        + [np.ones_like(detected.noticed_within("out"))]
+    )
+    made, station, level = _cells(lives, some, weather, symptoms)
+    return fit_hazard(
+        made,
+        weather.days,
+        station=station,
+        level=level,
+        delay=monthly_delays(table, DELAY_MONTHS),
+    )
+
+
+def _mean_factor(model: HazardModel) -> float:
+    """Return the mean hazard over the months as they were, against the mean month."""
+    days = model.layout.weather - model.layout.mean_weather
+    log = sum(
+        model.log_ratio(name)[0] * days[:, :, i] for i, name in enumerate(COVARIATES)
+    )
+    return float(np.nanmean(np.exp(log)))
+
+
+def life_models(lives: Lives) -> LifeModels:
+    """Fit a Weibull life per kind and type, and a weather model per kind.
+
+    Only kinds with at least 100 failures on lights get a weather model; types with
+    fewer than 5 failures are left out, and told.
+    """
+    detected = detection(lives.register)
+    aged = _aged(lives, detected)
+    weather = monthly_weather(lives.register.known)
+    models: dict[str, HazardModel] = {}
+    left_out: list[LeftOut] = []
+    for kind, some in aged[aged["light_id"] != ""].groupby("kind", sort=True):
+        usable = some[some["entry_age"].notna() & (some["end"] > some["start"])]
+        if usable["failed"].sum() < LEAST_FOR_WEATHER or not weather.stations:
+            continue
+        try:
+            models[str(kind)] = _weather_model(lives, usable, weather, detected)
+        except NotEnoughEvidence as error:
+            left_out.append(LeftOut(str(kind), "weather", 0, 0, str(error)))
+    fits: list[LifeFit] = []
+    for (kind, name), some in aged.groupby(["kind", "type"], sort=True):
+        found = _fit(str(kind), str(name), some)
+        if isinstance(found, LifeFit):
+            fits.append(_at_mean_weather(found, models.get(str(kind))))
+        else:
+            left_out.append(found)
+        undated = _undated(str(kind), str(name), some)
+        left_out += [undated] if undated else []
+    return LifeModels(tuple(fits), models, tuple(left_out), detected)
+
+
+def _at_mean_weather(fit: LifeFit, model: HazardModel | None) -> LifeFit:
+    if model is None:
+        return fit
+    factor = _mean_factor(model) ** (1.0 / fit.weibull.shape)
+    return LifeFit(fit.kind, fit.type, fit.lives, fit.failures, fit.weibull, factor)
