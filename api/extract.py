@@ -21,6 +21,12 @@ from reports.outages import CAUTIONS
 LAST_REPAIRS = 3
 """Repairs of each light that the device keeps."""
 
+OFTEN = (
+    "photocontrol", "lamp", "driver", "led_module", "ignitor", "ballast", "fuse",
+    "wiring",
+)  # fmt: skip
+"""Kinds in the order in which a crew is asked about them; common practice."""
+
 _REPAIR = (
     "repair_id", "performed_at", "component", "action", "cause", "fitted_model",
     "proven", "made_safe",
@@ -48,8 +54,8 @@ _Fitted = dict[str, list[list[int | None]]]
 def jobs() -> dict[str, dict[str, str]]:
     """Return what goes without saying of each job."""
     fields = {one.name: one for one in resources()["repairs"].fields}
-    kinds = sorted(fields["component"].allowed or ())
-    return {what: usual(what) for what in (*kinds, NO_FAULT, MADE_SAFE)}
+    rest = sorted((fields["component"].allowed or frozenset()) - set(OFTEN))
+    return {what: usual(what) for what in (*OFTEN, *rest, NO_FAULT, MADE_SAFE)}
 
 
 def _months(picture: Picture, instant: float) -> int | None:

@@ -36,10 +36,11 @@ function sortJobs(form, light, trouble) {
   const first = form.querySelector(".chips.first");
   const rest = form.querySelector(".chips.rest");
   const likely = trouble?.bring?.kind;
+  const order = Object.keys(register().jobs);
   const chips = new Map([...form.querySelectorAll("[data-what]")].map((chip) => [chip.dataset.what, chip]));
   const none = chips.get("none");
   for (const chip of chips.values()) rest.append(chip);
-  for (const [kind, note] of [...notes].sort(([a], [b]) => (b === likely) - (a === likely))) {
+  for (const [kind, note] of [...notes].sort(([a], [b]) => (b === likely) - (a === likely) || order.indexOf(a) - order.indexOf(b))) {
     const chip = chips.get(kind);
     chip.querySelector("small").textContent = kind === likely ? `${note} (likeliest)` : note;
     first.append(chip);
@@ -74,7 +75,7 @@ function modelChips(form, light, what, chosen) {
     h("input", { type: kind, name: "fitted_model", value, checked: chosen.includes(value) && value !== "", required: !whole }),
     h("span", {}, label, note && h("small", {}, note), bad && h("small", { class: "bad" }, bad)));
   const chips = fits.map((model) => chip(model.model, model.model,
-    [model.type, there.has(model.model) && "as was there"].filter(Boolean).join(", "), wrongVolts(model, light)));
+    [said(model.type), there.has(model.model) && "as was there"].filter(Boolean).join(", "), wrongVolts(model, light)));
   const usual = chips.slice(0, 6);
   const more = chips.slice(6);
   box.replaceChildren(h("legend", {}, whole ? "New driver, module or lamp and gear" : "New part"),
@@ -188,7 +189,8 @@ export function repairForm({ lightId, light, trouble, old = {}, supersedes = "",
   }
   follow(form, light, chosen);
   const button = form.querySelector(".save");
-  if (label) button.textContent = label;
+  const what = label || "Save repair";
+  button.textContent = `${what} at ${light?.pole_id || lightId}`;
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     submit(form, button, old, save);

@@ -81,6 +81,12 @@ class Cells:
         ages, groups, months = self.exposure.shape
         return ages, groups, months
 
+    @property
+    def middle_months(self) -> Floats:
+        """Middle whole month of age of each band [months]."""
+        edges = self.age_edges_months
+        return np.asarray((edges[:-1] + edges[1:] - 1) / 2)
+
     def band(self, age_months: Ints) -> Ints:
         """Return the age band of ages [months]; beyond the last edge, the last band."""
         found = np.searchsorted(self.age_edges_months, age_months, side="right") - 1

@@ -127,14 +127,15 @@ def _failures_by_cell(cells: Cells) -> Floats:
 
 def _layout(
     cells: Cells,
-    weather: npt.ArrayLike,
+    weather: npt.ArrayLike | None,
     station: npt.ArrayLike | None,
     level: npt.ArrayLike | None,
     harmonics: int,
     knots_months: tuple[float, ...],
 ) -> Layout:
     _, groups, months = cells.shape
-    days = np.asarray(weather, dtype=np.float64)
+    none = np.zeros((1, months, 0))
+    days = none if weather is None else np.asarray(weather, dtype=np.float64)
     if days.ndim != 3 or days.shape[1] != months:
         raise NotUnderstood(
             f"weather of shape {days.shape} does not fit {months} months "
@@ -147,9 +148,8 @@ def _layout(
     if np.isnan(days).any(axis=2).all():
         raise NotEnoughEvidence("there is no weather in any month")
     by_age = cells.exposure.sum(axis=(1, 2))
-    middle = (cells.age_edges_months[:-1] + cells.age_edges_months[1:] - 1) / 2
     return Layout(
-        spline_for(middle, by_age, knots_months),
+        spline_for(cells.middle_months, by_age, knots_months),
         days,
         np.nanmean(days, axis=(0, 1)),
         at.astype(np.int64),
@@ -168,8 +168,7 @@ def _problem(
         likely = _likely_known(cells, delay)
         exposure = exposure - cells.still_watched * (1 - likely)
     exposure = exposure.reshape(ages, groups * months) * known
-    middle = (cells.age_edges_months[:-1] + cells.age_edges_months[1:] - 1) / 2
-    basis = layout.spline.columns(middle)
+    basis = layout.spline.columns(cells.middle_months)
     if np.count_nonzero(cells.exposure.sum(axis=(1, 2))) < 2:
         basis = basis[:, :0]
     ridge = np.zeros(basis.shape[1] + layout.width)
@@ -266,12 +265,14 @@ def _start(problem: _Problem, failures: float) -> Floats:
     return terms
 
 
-def _gaps(cells: Cells, problem: _Problem, layout: Layout, all_: Floats) -> list[Gap]:
+def _gaps(cells: Cells, problem: _Problem, layout: Layout, terms: Floats) -> list[Gap]:
     """Return months without weather, with what was left out of the fit."""
+    missing = np.isnan(layout.weather).any(axis=2)
+    if not missing.any():
+        return []
     _, groups, months = cells.shape
     watched = cells.exposure.sum(axis=0)
-    failed = all_.sum(axis=0).reshape(groups, months)
-    missing = np.isnan(layout.weather).any(axis=2)
+    failed = _all_failures(cells, problem, terms).sum(axis=0).reshape(groups, months)
     found = []
     for station, month in np.argwhere(missing):
         here = layout.station == station
@@ -290,7 +291,7 @@ def _all_failures(cells: Cells, problem: _Problem, terms: Floats) -> Floats:
 
 def fit_hazard(
     cells: Cells,
-    weather: npt.ArrayLike,
+    weather: npt.ArrayLike | None,
     *,
     station: npt.ArrayLike | None = None,
     level: npt.ArrayLike | None = None,
@@ -308,7 +309,7 @@ def fit_hazard(
     weather
         Stations by months by covariates [days]: freeze-thaw days, wet days. NaN where
         there is none: such months are left out with all that falls into them, and
-        told in ``gaps``.
+        told in ``gaps``. None: a hazard by age and level only.
     station, level
         Of each group; by default one station, and a level a group.
     delay
@@ -364,6 +365,6 @@ def fit_hazard(
         float(seen.by_age.sum()),
         float(seen.exposure.sum()),
         float(cells.age_edges_months[ages[-1] + 1]) / 12,
-        tuple(_gaps(cells, problem, layout, _all_failures(cells, problem, terms))),
+        tuple(_gaps(cells, problem, layout, terms)),
         rounds,
     )

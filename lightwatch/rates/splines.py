@@ -77,7 +77,7 @@ def spline_for(
     """
     seen = age_months[weight > 0]
     low, high = (seen.min(), seen.max()) if seen.size else (0.0, 0.0)
-    kept = tuple(knot for knot in knots_months if low < knot < high)
+    kept = tuple(knot for knot in knots_months if low <= knot <= high)
     middle = (
         float(np.average(log_age(age_months), weights=weight)) if seen.size else 0.0
     )

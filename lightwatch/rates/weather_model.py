@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 from lightwatch.errors import NotUnderstood
+from lightwatch.rates.cells import Cells
 from lightwatch.rates.splines import AgeSpline
 
 Floats = npt.NDArray[np.float64]
@@ -174,9 +175,10 @@ class HazardModel:
         return self.terms.size - self.layout.width
 
     def _place(self, covariate: str) -> int:
-        if covariate not in COVARIATES:
+        fitted = COVARIATES[: self.layout.mean_weather.size]
+        if covariate not in fitted:
             raise NotUnderstood(
-                f"weather {covariate!r} is not known (expected one of {COVARIATES})"
+                f"weather {covariate!r} is not in the fit (expected one of {fitted})"
             )
         return self.age_terms + self.layout.levels + COVARIATES.index(covariate)
 
@@ -199,6 +201,29 @@ class HazardModel:
         away = float(ndtri(0.5 + confidence / 2)) * error
         low, middle, high = np.exp([value - away, value, value + away])
         return Ratio(float(middle), float(low), float(high))
+
+    def log_level(self, level: int) -> tuple[float, float]:
+        """Return the log hazard ratio of a level to level 0, and its error."""
+        if not 0 < level < self.layout.levels:
+            raise NotUnderstood(f"level {level} was not compared with level 0")
+        place = self.age_terms + level
+        return float(self.terms[place]), float(np.sqrt(self.covariance[place, place]))
+
+    def expected(self, cells: Cells) -> Floats:
+        """Return failures expected of time under watch, groups by months.
+
+        Parameters
+        ----------
+        cells
+            On the calendar, groups and age bands of the fit, made with the months of
+            notice. Months without weather are not a number.
+        """
+        terms, known = self.layout.places()
+        basis = self.layout.spline.columns(cells.middle_months)[:, : self.age_terms]
+        rate = np.exp(basis @ self.terms[: self.age_terms])
+        ratio = np.where(known, np.exp(terms @ self.terms[self.age_terms :]), np.nan)
+        watched = np.tensordot(rate, cells.exposure, 1)
+        return np.asarray(watched * ratio.reshape(watched.shape))
 
     def hazard(
         self,

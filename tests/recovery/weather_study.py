@@ -58,7 +58,7 @@ class Town:
 def weather(rng: np.random.Generator) -> Floats:
     """Draw freeze-thaw and wet days, stations by months by two."""
     month = np.arange(MONTHS)
-    winter = np.cos(2 * np.pi * (month % 12 + 0.5 - 0.5) / 12)
+    winter = np.cos(2 * np.pi * month / 12)
     colder = np.array([0.0, 1.0, -0.6])[:, None]
     year = rng.normal(0, 0.5, MONTHS)
     mean = 1.0 + 1.9 * winter + 0.5 * colder + year
@@ -102,10 +102,10 @@ def town(seed: int, lives: int = 12_000) -> Town:
     return Town(birth, entry, failed_at, noticed_at, symptom, group, days)
 
 
-def delay_table() -> Floats:
+def delay_table(factor: float = 1.0) -> Floats:
     """Return the chance of being noticed so many months after failing, by symptom."""
     days = np.arange(DAYS_PER_MONTH * (DELAY_MONTHS + 1))
-    mean = np.array(MEAN_DELAY_DAYS)[:, None]
+    mean = np.array(MEAN_DELAY_DAYS)[:, None] * factor
     return monthly_delays(1 - np.exp(-days / mean), DELAY_MONTHS)
 
 
@@ -126,23 +126,27 @@ def _fit(one: Town, at: Floats, delay: Floats | None = None) -> HazardModel:
     )
 
 
-def fits(one: Town, *, delay_factor: float = 1.0) -> dict[str, HazardModel]:
+def fits(one: Town, *, wrong_delays: bool = False) -> dict[str, HazardModel]:
     """Return the fits side by side, by how the month of failing was had."""
-    table = delay_table()
     lagged = np.maximum(one.noticed_at - 1, one.entry + 1e-6)
-    return {
+    made = {
         "known month": _fit(one, one.failed_at),
-        "latent month": _fit(one, one.noticed_at, table),
+        "latent month": _fit(one, one.noticed_at, delay_table()),
         "month of notice": _fit(one, one.noticed_at),
         "the month before": _fit(one, np.where(lagged < MONTHS - 1, lagged, np.inf)),
     }
+    if wrong_delays:
+        for factor in (0.75, 1.25):
+            table = delay_table(factor)
+            made[f"latent, delays x {factor}"] = _fit(one, one.noticed_at, table)
+    return made
 
 
-def study(seeds: Iterable[int], lives: int = 12_000) -> pd.DataFrame:
+def study(seeds: Iterable[int], *, wrong_delays: bool = False) -> pd.DataFrame:
     """Return one row a replicate, way of fitting and covariate."""
     rows = []
     for seed in seeds:
-        for way, model in fits(town(seed, lives)).items():
+        for way, model in fits(town(seed), wrong_delays=wrong_delays).items():
             for name, truth in TRUTH.items():
                 value, error = model.log_ratio(name)
                 inside = abs(value - truth) <= 1.959964 * error
@@ -166,7 +170,7 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
 
 def main(replicates: int = 400) -> None:
     """Print the study."""
-    rows = study(range(replicates))
+    rows = study(range(replicates), wrong_delays=True)
     text = summary(rows).to_string(float_format=lambda value: f"{value:.4f}")
     sys.stdout.write(text + f"\n99.9 % band of coverage: {BAND[0]}-{BAND[1]}\n")
 

@@ -1,0 +1,92 @@
+"""Shrinkage where there is little or nothing to shrink by."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lightwatch.errors import NotEnoughEvidence
+from lightwatch.rates import exact_rate
+from lightwatch.rates.shrinkage import ALONE, EVEN, NO_FAILURES, shrink
+
+
+def test_one_group_gets_its_own_rate_and_exact_limits() -> None:
+    found = shrink([4], [250.0])
+    alone = exact_rate(4, 250.0)
+
+    assert found.note == ALONE
+    assert found.rate[0] == alone.per_year
+    assert found.low[0] == pytest.approx(alone.low_per_year)
+    assert found.high[0] == pytest.approx(alone.high_per_year)
+
+
+def test_no_failures_anywhere_gives_zero_and_the_upper_limit_of_all_together() -> None:
+    found = shrink([0, 0, 0], [10.0, 20.0, 70.0])
+
+    assert found.note == NO_FAILURES
+    assert found.rate.tolist() == [0, 0, 0]
+    assert found.low.tolist() == [0, 0, 0]
+    assert found.high == pytest.approx([exact_rate(0, 100.0).high_per_year] * 3)
+
+
+def test_groups_that_differ_no_more_than_chance_get_the_pooled_rate() -> None:
+    found = shrink([10, 21, 29], [100.0, 200.0, 300.0])
+
+    assert found.note == EVEN
+    assert np.isinf(found.prior_shape)
+    assert found.rate == pytest.approx([0.1] * 3)
+    assert found.high == pytest.approx([exact_rate(60, 600.0).high_per_year] * 3)
+
+
+def test_a_group_never_watched_gets_the_law_of_the_others() -> None:
+    seen = shrink([0, 5, 40], [10.0, 10.0, 40.0])
+    found = shrink([0, 5, 40, 0], [10.0, 10.0, 40.0, 0.0])
+
+    assert found.prior_shape == pytest.approx(seen.prior_shape)
+    assert found.rate[3] == pytest.approx(found.prior_mean)
+    assert found.rate[:3] == pytest.approx(seen.rate)
+
+
+def test_nothing_watched_is_refused() -> None:
+    with pytest.raises(NotEnoughEvidence):
+        shrink([0, 0], [0.0, 0.0])
+
+
+def test_failures_without_exposure_are_a_mistake() -> None:
+    with pytest.raises(ValueError, match="negative"):
+        shrink([1, 0], [0.0, 2.0])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 60), st.floats(0.5, 200.0)), min_size=2, max_size=25
+    ),
+    st.floats(0.01, 100.0),
+)
+def test_the_answer_keeps_its_order_and_its_units(
+    groups: list[tuple[int, float]], unit: float
+) -> None:
+    failures, exposure = np.array(groups).T
+    found = shrink(failures, exposure)
+    other = shrink(failures, exposure * unit)
+
+    assert np.all((found.low <= found.rate) & (found.rate <= found.high))
+    assert other.rate * unit == pytest.approx(found.rate, rel=1e-5, abs=1e-12)
+    assert found.note == other.note
+
+
+@pytest.mark.parametrize("groups", [20, 60])
+def test_posterior_limits_hold_the_true_rates_about_as_often_as_they_say(
+    groups: int,
+) -> None:
+    rng = np.random.default_rng(5)
+    inside = []
+    for _ in range(60):
+        rate = rng.gamma(2.0, 0.05, groups)
+        exposure = rng.uniform(5, 100, groups)
+        found = shrink(rng.poisson(rate * exposure), exposure)
+        inside.append((found.low <= rate) & (rate <= found.high))
+    assert 0.91 < np.mean(inside) < 0.985
