@@ -131,6 +131,9 @@ def rates(
     by: Annotated[
         str, typer.Option(metavar="COLUMNS", help="kind,type,technology,model,…")
     ] = "kind,type",
+    drawn: Annotated[
+        bool, typer.Option("--drawn", help="also drawn towards all of the kind")
+    ] = False,
     db: Db = None,
     as_of: AsOf = None,
     as_json: Json = False,
@@ -138,6 +141,7 @@ def rates(
     """Say how fast each kind of component fails, with exact limits."""
     from lightwatch.lives import lives
     from lightwatch.rates import rates as estimate
+    from lightwatch.rates.thin import shrunk
     from lightwatch.register import Register
     from reports.answers import rates_document, rates_text
 
@@ -145,27 +149,45 @@ def rates(
     names = [name.strip() for name in by.split(",") if name.strip()]
     rows = estimate(lives(Register(known)), names)
     written = known.clock.written(known.as_of)
+    pulled = shrunk(rows) if drawn else None
     if as_json:
-        _print_json(rates_document(written, rows))
+        _print_json(rates_document(written, rows, pulled))
     else:
-        print(rates_text(written, rows))
+        print(rates_text(written, rows, pulled))
 
 
 @app.command("lives")
-def life(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
+def life(
+    backtest: Annotated[
+        bool, typer.Option("--backtest", help="hold each past year's fit to the next")
+    ] = False,
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
     """Say how long each kind really lasts, and what the weather does to it."""
     from lightwatch.lives import lives
+    from lightwatch.rates.backtest import backtest as hold_against
+    from lightwatch.rates.feed_history import feed_history
     from lightwatch.rates.life_models import life_models
     from lightwatch.register import Register
-    from reports.lives import lives_document, lives_text
+    from reports import lives as said
 
     known = _known(db, as_of)
-    models = life_models(lives(Register(known)))
+    data = lives(Register(known))
+    models = life_models(data)
     written = known.clock.written(known.as_of)
+    forecasts = hold_against(known) if backtest else None
     if as_json:
-        _print_json(lives_document(written, models))
-    else:
-        print(lives_text(written, models))
+        document = said.lives_document(written, models)
+        if forecasts is not None:
+            document["backtest"] = said.backtest_document(forecasts)
+        _print_json(document)
+        return
+    parts = [said.lives_text(written, models), said.feeds_text(feed_history(data))]
+    if forecasts is not None:
+        parts.append(said.backtest_text(forecasts))
+    print("\n\n".join(parts))
 
 
 @app.command()

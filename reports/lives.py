@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
+from lightwatch.rates.backtest import Forecast
+from lightwatch.rates.feed_history import FeedHistory
 from lightwatch.rates.life_models import LeftOut, LifeFit, LifeModels
 
 CONFIDENCE = 0.95
@@ -61,9 +65,7 @@ def lives_document(as_of: str, models: LifeModels) -> dict[str, Any]:
 
 def _life_line(row: dict[str, Any]) -> str:
     shape = f"{row['shape']:.2f} ({row['shape_low']:.2f}-{row['shape_high']:.2f})"
-    scale = (
-        f"{row['scale_years']:.1f} ({row['scale_low']:.1f}-{row['scale_high']:.1f})"
-    )
+    scale = f"{row['scale_years']:.1f} ({row['scale_low']:.1f}-{row['scale_high']:.1f})"
     return (
         f"{row['kind']:13}{row['type']:20}{row['failures']:>8,}{row['b10_years']:>7.1f}"
         f"{row['median_years']:>8.1f}  {scale:22}{shape}"
@@ -74,9 +76,9 @@ def lives_text(as_of: str, models: LifeModels) -> str:
     """Return a readable account of lives, weather and what was left out."""
     document = lives_document(as_of, models)
     lines = [
-        f"How long things last, as of {as_of}: a Weibull life per kind and type, at the",
-        "mean weather since the register opened, with 95 % limits. Years; cable and",
-        "line per km. A shape above 1 wears out, below 1 fails early, 1 just fails.",
+        f"How long things last, as of {as_of}: a Weibull life per kind and type,",
+        "at the mean weather since the register opened, with 95 % limits. Years; cable",
+        "and line per km. Shape above 1: wears out; below 1: fails early.",
         "",
         f"{'kind':13}{'type':20}{'failures':>8}{'B10':>7}{'median':>8}  "
         f"{'scale':22}shape",
@@ -95,4 +97,59 @@ def lives_text(as_of: str, models: LifeModels) -> str:
         f"{row['failures']:>6,} failures: {row['reason']}"
         for row in document["left_out"]
     ] or ["nothing"]
+    return "\n".join(lines)
+
+
+def backtest_document(forecasts: Sequence[Forecast]) -> list[dict[str, Any]]:
+    """Return past years' forecasts against what came, for the JSON document."""
+    return [
+        {
+            "kind": one.kind,
+            "type": one.type,
+            "expected": one.expected,
+            "low": one.low,
+            "high": one.high,
+            "failures": one.failures,
+            "inside": one.is_inside,
+        }
+        for one in forecasts
+    ]
+
+
+def backtest_text(forecasts: Sequence[Forecast]) -> str:
+    """Say how past years' fits did in the year after each."""
+    if not forecasts:
+        return "Backtest: too few years of records to hold a fit against the next year."
+    inside = sum(one.is_inside for one in forecasts)
+    lines = [
+        f"Backtest: of {len(forecasts)} forecasts of a kind and type for the year "
+        f"after, {inside} ({inside / len(forecasts):.0%}) had what came inside their "
+        "95 % interval.",
+        "Years from the earliest on: expected (interval) came",
+    ]
+    for key, some in groupby(forecasts, key=lambda one: (one.kind, one.type)):
+        years = "  ".join(
+            f"{one.expected:.0f} ({one.low:.0f}-{one.high:.0f}) {one.failures}"
+            + ("" if one.is_inside else "!")
+            for one in some
+        )
+        lines.append(f"{key[0]:13}{key[1]:20}{years}")
+    return "\n".join(lines)
+
+
+def feeds_text(histories: Sequence[FeedHistory], most: int = 5) -> str:
+    """Name the circuits with more supply faults than their like."""
+    worse = [one for one in histories if one.low > 1.0][:most]
+    if not worse:
+        return (
+            "No circuit has more supply faults than its construction and age explain."
+        )
+    lines = [
+        "Circuits with more supply faults than construction, age and place explain:"
+    ]
+    lines += [
+        f"{one.circuit_id:13}{one.faults:>3} faults, {one.expected:.2f} expected, ratio "
+        f"{one.ratio:.1f} ({one.low:.1f}-{one.high:.1f})"
+        for one in worse
+    ]
     return "\n".join(lines)
