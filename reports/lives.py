@@ -148,8 +148,8 @@ def feeds_text(histories: Sequence[FeedHistory], most: int = 5) -> str:
         "Circuits with more supply faults than construction, age and place explain:"
     ]
     lines += [
-        f"{one.circuit_id:13}{one.faults:>3} faults, {one.expected:.2f} expected, ratio "
-        f"{one.ratio:.1f} ({one.low:.1f}-{one.high:.1f})"
+        f"{one.circuit_id:13}{one.faults:>3} faults, {one.expected:.2f} expected, "
+        f"ratio {one.ratio:.1f} ({one.low:.1f}-{one.high:.1f})"
         for one in worse
     ]
     return "\n".join(lines)

@@ -48,9 +48,8 @@ def _spread_of_years(model: HazardModel | None) -> float:
     if model is None:
         return 0.0
     days = model.layout.weather - model.layout.mean_weather
-    log = sum(
-        model.log_ratio(name)[0] * days[:, :, i] for i, name in enumerate(COVARIATES)
-    )
+    effects = np.array([model.log_ratio(name)[0] for name in COVARIATES])
+    log = days @ effects
     log = log[:, np.isfinite(log).any(axis=0)]
     months = np.nanmean(np.exp(log), axis=0)
     years = months[: len(months) // 12 * 12].reshape(-1, 12).mean(axis=1)

@@ -65,7 +65,7 @@ def feed_history(lives: Lives) -> list[FeedHistory]:
         km_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"]
     )
     frame["wet"] = frame["circuit_id"].map(_wet_circuits(lives)).fillna(False)
-    law = frame.groupby(["type", "band", "wet"])[["failed", "km_years"]]
+    law = frame.groupby(["type", "band", "wet"])
     rate = law["failed"].transform("sum") / law["km_years"].transform("sum")
     frame["expected"] = rate * frame["km_years"]
     circuits = frame.groupby("circuit_id")[["failed", "expected"]].sum()
@@ -93,8 +93,8 @@ def _wet_circuits(lives: Lives) -> dict[str, bool]:
     """Tell which circuits lie at a station with more wet days than most."""
     known = lives.register.known
     weather = known.weather
-    wet = (weather["rain_mm"] >= 1.0).groupby(weather["station_id"]).mean()
-    middle = float(wet.median()) if len(wet) else 0.0
+    wet = (weather["rain_mm"] >= 1.0).groupby(weather["station_id"]).mean().to_dict()
+    middle = float(np.median(list(wet.values()))) if wet else 0.0
     station = known.lights["light_id"].map(lives.register.nearest_station)
     first = station.groupby(known.lights["circuit_id"]).first()
     return {str(name): wet.get(at, 0.0) > middle for name, at in first.items()}

@@ -198,10 +198,8 @@ def _weather_model(
 def _mean_factor(model: HazardModel) -> float:
     """Return the mean hazard over the months as they were, against the mean month."""
     days = model.layout.weather - model.layout.mean_weather
-    log = sum(
-        model.log_ratio(name)[0] * days[:, :, i] for i, name in enumerate(COVARIATES)
-    )
-    return float(np.nanmean(np.exp(log)))
+    effects = np.array([model.log_ratio(name)[0] for name in COVARIATES])
+    return float(np.nanmean(np.exp(days @ effects)))
 
 
 def life_models(lives: Lives) -> LifeModels:
