@@ -45,7 +45,7 @@ def find_lights(
     return {"as_of": picture.written, "lights": found}
 
 
-@router.get("/api/lights/{light_id}")
+@router.get("/api/lights/{light_id:path}")
 def one_light(light_id: str, present: Now) -> dict[str, Any]:
     """Return a light's card."""
     return finding.card(present.picture(), light_id)

@@ -188,7 +188,7 @@ def queue_page(present: Now) -> Response:
     return _page("queue.html", place=place)
 
 
-@router.get("/lights/{light_id}")
+@router.get("/lights/{light_id:path}")
 def light_page(light_id: str, present: Now, corrects: str = "") -> Response:
     """Return a light's card with the form that logs a repair."""
     picture = present.picture()
@@ -216,6 +216,9 @@ def _from_form(form: Any, store: Store) -> dict[str, str]:
         values.setdefault("follow_up", "verify_at_night")
     if "light_id" in values:
         values["light_id"] = light_tagged(store, values["light_id"])
+    old = store.find("repairs", [key]) if (key := values.get("supersedes", "")) else {}
+    if old and (old[key]["light_id"] or "") != values.get("light_id", ""):
+        values.pop("circuit_id", None)
     return {**(usual(what) if what else {}), **values}
 
 
@@ -232,7 +235,7 @@ async def post_form(request: Request, present: Now) -> Response:
     return RedirectResponse(f"/receipts/{key}", 303)
 
 
-@router.get("/receipts/{repair_id}")
+@router.get("/receipts/{repair_id:path}")
 def receipt(repair_id: str, present: Now) -> Response:
     """Say that a repair is on record, and how to correct it."""
     row = kept(present, repair_id)

@@ -60,7 +60,7 @@ def add_repair(
     }
 
 
-@router.get("/repairs/{repair_id}")
+@router.get("/repairs/{repair_id:path}")
 def one_repair(repair_id: str, present: Now) -> dict[str, Any]:
     """Return a repair as it is on record."""
     return kept(present, repair_id)

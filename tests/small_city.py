@@ -12,10 +12,14 @@ from demo_city import Parameters, simulate
 from lightwatch.observations.intake import load
 from lightwatch.observations.package import Package
 from lightwatch.store import open_store
+from tests import databases
 
 SEED = 7
 DARK = ("L000100", "L000150", "L000200")
-"""Lights of ours on three circuits, each told to be out on the last evening."""
+"""Lights on three circuits, each told to be out on the last evening.
+
+The first two are ours; the supply to the third is another utility's.
+"""
 
 _REPORTS = "".join(
     f"Q99999{i},2025-10-31T21:0{i},{light},,,out,telephone,,\n"
@@ -24,19 +28,33 @@ _REPORTS = "".join(
 
 
 @cache
-def _made() -> Path:
+def _package() -> Path:
     folder = Path(mkdtemp(prefix="lightwatch-small-city-"))
-    simulate(Parameters.small(), SEED).write(folder / "package")
-    with (folder / "package" / "reports.csv").open("a", encoding="utf-8") as reports:
+    simulate(Parameters.small(), SEED).write(folder)
+    with (folder / "reports.csv").open("a", encoding="utf-8") as reports:
         reports.write(_REPORTS)
-    store = open_store(f"sqlite:///{folder / 'city.db'}", create=True)
-    package = Package.open(folder / "package")
+    return folder
+
+
+def _loaded(address: str) -> None:
+    store = open_store(address, create=True)
+    package = Package.open(_package())
     load(store, package, now=time.time_ns() // 1000, said_by="test")
     store.engine.dispose()
-    return folder / "city.db"
+
+
+@cache
+def _file() -> Path:
+    path = _package() / "city.db"
+    _loaded(f"sqlite:///{path}")
+    return path
 
 
 def small_city(folder: Path) -> str:
     """Return the address of a fresh store that holds the village."""
-    shutil.copy(_made(), folder / "city.db")
-    return f"sqlite:///{folder / 'city.db'}"
+    address = databases.address(folder, "city.db")
+    if address.startswith("sqlite"):
+        shutil.copy(_file(), folder / "city.db")
+    else:
+        _loaded(address)
+    return address

@@ -18,6 +18,7 @@ from lightwatch.observations.intake import Outcome, load
 from lightwatch.observations.package import Package
 from lightwatch.store import Store, open_store
 from lightwatch.words import descriptor
+from tests import databases
 
 CLOCK = LocalTime("Europe/Vienna")
 CREATED = "2020-01-01T00:00:00+01:00"
@@ -254,7 +255,7 @@ def little_town(
 
 def new_store(folder: Path, name: str = "store.db") -> Store:
     """Open a new store in a folder."""
-    return open_store(f"sqlite:///{folder / name}", create=True)
+    return open_store(databases.address(folder, name), create=True)
 
 
 def take_in(store: Store, folder: Path, *, now: int = NOW, **more: Any) -> Outcome:

@@ -148,6 +148,7 @@ export function valuesOf(form, old = {}) {
     if (name !== "fitted_model" && name !== "what" && text.trim()) values[name] = text.trim();
   }
   if (values.light_id) values.light_id = tagged(values.light_id);
+  if ((old.light_id ?? values.light_id) !== values.light_id) delete values.circuit_id;
   const fitted = given.getAll("fitted_model").filter(Boolean);
   if (fitted.length) values.fitted_model = fitted.join("+");
   if (values.proven === "not_proven") values.follow_up ??= "verify_at_night";

@@ -4,6 +4,7 @@ import * as device from "./device.js";
 
 const EARTH_RADIUS_M = 6371008.8;
 const STALE_MS = 60000;
+const FORMAT = 1;
 let extract = null;
 let fetched = 0;
 
@@ -44,7 +45,8 @@ export const register = () => extract;
 
 export async function load() {
   const stored = await device.kept("extract");
-  if (stored) extract = unpack(stored.text);
+  const plain = stored && unpack(stored.text);
+  if (plain?.format === FORMAT) extract = plain;
   return extract;
 }
 

@@ -7,6 +7,7 @@ import { repairForm } from "./form.js";
 import { clockTime, h, said, sentence, show } from "./dom.js";
 
 const HERE_M = 150;
+const HOUR_MS = 3600000;
 let place = null;
 
 export const title = (light, id) => light?.pole_id || light?.light_id || id;
@@ -144,7 +145,7 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
   const key = fresh ? device.newKey() : mends;
   const supersedes = corrects || (conflict ? (mended.problem.on_record ?? "") : mended?.values.supersedes ?? "");
   const form = repairForm({
-    lightId: id, light, trouble, old, supersedes, key,
+    lightId: old.light_id ?? id, light, trouble, old, supersedes, key,
     label: corrects ? "Save correction" : mends ? "Save and send again" : "",
     save: async (values) => {
       if (!fresh) await mend(key, values);
@@ -159,7 +160,16 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
     !light && h("p", { class: "warn" }, "This tag is not in the register on this device. The record will be kept; the office may ask you to mend it."),
     mended && h("p", { class: "warn" }, h("strong", {}, "Refused: "), mended.problem?.detail ?? ""),
     corrects && h("p", { class: "warn" }, "Correcting a record: the new one takes its place, the old one stays on file.", old.partial ? " Only part of it is on this device: check every line." : ""),
-    troubleBox(trouble), light && feedLine(light), form, light && (await about(light)));
+    troubleBox(trouble), light && feedLine(light), !old.action && (await justNow(id)), form, light && (await about(light)));
+}
+
+// What this device logged here within the hour: a second record is a second repair.
+async function justNow(id) {
+  const recent = (await device.all()).filter((record) => record.values.light_id === id && Date.now() - record.made < HOUR_MS);
+  const last = recent.at(-1);
+  return last && h("p", { class: "warn" }, h("strong", {}, "Logged here already: "),
+    `${said(last.values.component ?? last.values.cause ?? "")} ${said(last.values.action)}, ${clockTime(last.made)} (${STATES[last.state]}). Another record counts as another repair; to change it, correct it. `,
+    h("a", { href: `/receipts/${last.repair_id}` }, "See it"));
 }
 
 async function mend(key, values) {

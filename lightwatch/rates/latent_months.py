@@ -105,13 +105,13 @@ def spread(cells: Cells, delay: Floats) -> Spread:
             "it was (expected a delay table that reaches over its interval)"
         )
     with np.errstate(divide="ignore"):
-        return Spread(age, place, chance > 0, np.log(chance), known.count)
+        return Spread(age, place, open_, np.log(chance), known.count)
 
 
 def share(
     where: Spread,
     log_hazard: tuple[Floats, Floats],
-    columns: tuple[Floats, Floats] | None,
+    columns: tuple[Floats, Floats, Bools] | None,
     shape: tuple[int, int],
 ) -> Shares:
     """Share failures over their months.
@@ -123,7 +123,8 @@ def share(
     log_hazard
         Age's part and the places' part of the log hazard per month.
     columns
-        Terms of ages and of places, to find the information lost; none: not wanted.
+        Terms of ages and of places, and which places take part in the fit, to find the
+        information lost; none: not wanted.
     shape
         Age bands and places.
     """
@@ -162,10 +163,11 @@ def _lost(
     hazard: Floats,
     chance: Floats,
     count: Floats,
-    columns: tuple[Floats, Floats],
+    columns: tuple[Floats, Floats, Bools],
 ) -> Floats:
     """Return the variance of the score over the months, given what is known."""
     terms = np.concatenate([columns[0][age], columns[1][place]], axis=2)
+    terms *= columns[2][place][:, :, None]
     risk = terms * hazard[:, :, None]
     score = terms - np.cumsum(risk, axis=1) + risk / 2
     mean = np.einsum("im,imk->ik", chance, score)

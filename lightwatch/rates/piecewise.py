@@ -37,7 +37,9 @@ RIDGE_SD = 1.5
 
 EM_STEPS = 4
 MOST_STEPS = 60
-LONGEST_STEP = 1.0
+LONGEST_STEP = 3.0
+"""Greatest change of a log hazard in one step."""
+
 CLOSE = 1e-9
 
 
@@ -64,10 +66,6 @@ class _Problem:
     known: Bools
     ridge: Floats
 
-    @property
-    def columns(self) -> tuple[Floats, Floats]:
-        return self.ages, self.places * self.known[:, None]
-
     def log_hazard(self, terms: Floats) -> tuple[Floats, Floats]:
         split = self.ages.shape[1]
         return self.ages @ terms[:split], self.places @ terms[split:]
@@ -76,7 +74,7 @@ class _Problem:
         """Return failures as known, or as shared over months at these terms."""
         if self.where is None:
             return _Seen(*self.failures, self.exposure, np.zeros((0, 0)), 0.0)
-        columns = self.columns if lost else None
+        columns = (self.ages, self.places, self.known) if lost else None
         found = share(self.where, self.log_hazard(terms), columns, self.exposure.shape)
         failures = found.failures * self.known
         return _Seen(
@@ -186,7 +184,7 @@ def _score_and_information(
     problem: _Problem, terms: Floats, seen: _Seen
 ) -> tuple[Floats, Floats]:
     """Return the score and the information of the complete data."""
-    ages, places = problem.columns
+    ages, places = problem.ages, problem.places
     by_age, by_place = problem.log_hazard(terms)
     rate, ratio = np.exp(by_age), np.exp(by_place) * problem.known
     weighted = np.column_stack([rate, ages * rate[:, None]]).T @ seen.exposure
@@ -233,7 +231,7 @@ def _step(problem: _Problem, terms: Floats, *, newton: bool) -> Floats:
             step = _solve(complete + prior, score)
         except LinAlgError:
             raise NotEnoughEvidence(_SINGULAR) from None
-    return step * min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), 1e-300))
+    return step
 
 
 _SINGULAR = (
@@ -243,11 +241,14 @@ _SINGULAR = (
 
 
 def _climb(problem: _Problem, terms: Floats) -> tuple[Floats, int]:
+    watched = problem.exposure.sum(axis=1) > 0
     for rounds in range(1, MOST_STEPS + 1):
         latent = problem.where is not None
         step = _step(problem, terms, newton=not latent or rounds > EM_STEPS)
-        terms = terms + step
-        if np.abs(step).max() < CLOSE:
+        by_age, by_place = problem.log_hazard(step)
+        change = float(np.abs(by_age[watched]).max() + np.abs(by_place).max())
+        terms = terms + step * min(1.0, LONGEST_STEP / max(change, LONGEST_STEP))
+        if change < CLOSE:
             return terms, rounds
     raise NotEnoughEvidence("the fit did not settle: too little was seen for its terms")
 

@@ -2,26 +2,31 @@
 
 Each group's rate is drawn from a gamma law common to all; failures are then negative
 binomial, and that law is found by maximum marginal likelihood [1]_. A group's own rate,
-given its failures, is gamma again, so its limits are exact given the law.
+given its failures, is gamma again, so its limits are exact given the law. With few
+groups the law itself is unsure, and limits that take it as known are too narrow by far;
+so by default they are averaged over the laws that the failures allow [2]_.
 
 References
 ----------
 .. [1] D. Clayton, J. Kaldor, Biometrics 43 (1987), 671-681; for failure rates, D. P.
    Gaver, I. G. O'Muircheartaigh, Technometrics 29 (1987), 1-15; from memory.
+.. [2] C. L. Christiansen, C. N. Morris, Journal of the American Statistical Association
+   92 (1997), 618-632, whose uniform law of the shrinkage is used; from memory.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import digamma, gammaincinv, gammaln
+from scipy.special import digamma, gammainc, gammaincinv, gammaln
 
 from lightwatch.errors import NotEnoughEvidence
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 EVEN = "the groups differ no more than chance makes them: all have the pooled rate"
 ALONE = "one group has nothing to lean on: its own rate and exact limits"
@@ -29,6 +34,9 @@ NO_FAILURES = "no failures in any group: the upper limit of all of them together
 
 SHAPE_RANGE = (1e-3, 1e5)
 """Shapes of the prior looked at; above, the groups count as alike."""
+
+SHARES, MEANS, BISECTIONS = 40, 5, 45
+"""Fineness of the average over laws."""
 
 
 @dataclass(frozen=True)
@@ -156,8 +164,63 @@ def _best_shape(failures: Floats, exposure: Floats) -> float:
     return float(np.exp(found.x))
 
 
+def _laws(failures: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return laws of rates that the failures allow: shape, rate, weight.
+
+    The share by which a typical group is drawn to the mean is taken as uniform
+    beforehand, the log of the mean as flat; the mean is summed by Gauss-Hermite nodes.
+    """
+    mean = failures.sum() / exposure.sum()
+    typical = mean * float(np.median(exposure))
+    share = (np.arange(SHARES) + 0.5) / SHARES
+    nodes, weights = np.polynomial.hermite_e.hermegauss(MEANS)
+    shape, rate, height = [], [], []
+    for one in typical * share / (1 - share):
+        best = one / _rate_for(failures, exposure, one)
+        expected = best * exposure
+        curve = expected * (one + failures) / one / (1 + expected / one) ** 2
+        width = 1 / np.sqrt(curve.sum())
+        for node, weight in zip(nodes, weights, strict=True):
+            at = best * np.exp(width * node)
+            shape.append(one)
+            rate.append(one / at)
+            height.append(
+                _marginal(failures, exposure, one, one / at)
+                + np.log(weight * width)
+                + node**2 / 2
+            )
+    log_weight = np.array(height)
+    made = np.exp(log_weight - log_weight.max())
+    return np.array(shape), np.array(rate), made / made.sum()
+
+
+def _averaged_limits(
+    failures: Floats, exposure: Floats, seen: Bools, confidence: float
+) -> list[Floats]:
+    """Return limits of each group's rate, averaged over the laws, by bisection."""
+    shape, rate, weight = _laws(failures[seen], exposure[seen])
+    kept = weight > 1e-7
+    shape, rate, weight = shape[kept], rate[kept], weight[kept] / weight[kept].sum()
+    own, watched = shape + failures[:, None], rate + exposure[:, None]
+    tail = (1 - confidence) / 2
+    found = []
+    for chance in (tail, 1 - tail):
+        ends = gammaincinv(own, chance) / watched
+        low, high = ends.min(axis=1), ends.max(axis=1)
+        for _ in range(BISECTIONS):
+            middle = (low + high) / 2
+            under = gammainc(own, watched * middle[:, None]) @ weight < chance
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        found.append((low + high) / 2)
+    return found
+
+
 def shrink(
-    failures: npt.ArrayLike, exposure: npt.ArrayLike, confidence: float = 0.95
+    failures: npt.ArrayLike,
+    exposure: npt.ArrayLike,
+    confidence: float = 0.95,
+    *,
+    law_known: bool = False,
 ) -> Shrunk:
     """Shrink the rates of groups towards what all groups tell.
 
@@ -170,14 +233,17 @@ def shrink(
         expected of it, for ratios.
     confidence
         Of the two-sided posterior limits.
+    law_known
+        Take the law found as the true one: limits are then exact gamma posteriors, and
+        exact Poisson limits of all groups together where the groups do not differ.
+        They hold the truth less often than they say unless there are many groups.
 
     Returns
     -------
     Shrunk
-        Posterior means and exact limits, given the law of rates. That law is itself
-        estimated, and the limits do not allow for it: with few groups they are
-        somewhat narrow. Groups that do not differ, a single group and no failures at
-        all are answered by exact Poisson limits, and the note says so.
+        Posterior means given the law found. Groups that differ no more than chance
+        get the pooled rate, within limits that allow that they may differ; a single
+        group and no failures at all get exact Poisson limits. The note says so.
 
     Raises
     ------
@@ -207,10 +273,21 @@ def shrink(
     shape = np.inf
     if _spread_beyond_chance(some, over) > 0:
         shape = _best_shape(some, over)
-    if not np.isfinite(shape):
-        return _pooled(counted, watched, confidence, EVEN)
-    rate = _rate_for(some, over, shape)
-    low, high = _gamma_limits(shape + counted, rate + watched, confidence)
-    mean = (shape + counted) / (rate + watched)
-    likelihood = _marginal(some, over, shape, rate)
+    if np.isfinite(shape):
+        found = _given_law(counted, watched, seen, shape, confidence)
+    else:
+        found = _pooled(counted, watched, confidence, EVEN)
+    if law_known:
+        return found
+    low, high = _averaged_limits(counted, watched, seen, confidence)
+    return replace(found, low=low, high=high)
+
+
+def _given_law(
+    failures: Floats, exposure: Floats, seen: Bools, shape: float, confidence: float
+) -> Shrunk:
+    rate = _rate_for(failures[seen], exposure[seen], shape)
+    low, high = _gamma_limits(shape + failures, rate + exposure, confidence)
+    mean = (shape + failures) / (rate + exposure)
+    likelihood = _marginal(failures[seen], exposure[seen], shape, rate)
     return Shrunk(mean, low, high, shape, rate, likelihood)

@@ -147,8 +147,10 @@ def fit_from(
     begin = _start(seen, len(scaling.centre)) if start is None else start
     peak = maximise(bounded, begin)
     errors = np.sqrt(np.diag(np.linalg.inv(peak.information)))
-    known = ("shape", "scale", *names)
-    loose = [name for name, e in zip(known, errors, strict=True) if e > _WIDEST_ERROR]
+    wide = errors > _WIDEST_ERROR
+    loose = [name for name, one in zip(names, wide[2:], strict=True) if one]
+    if wide[:2].any() and not loose:
+        loose = ["shape and scale"]
     if loose:
         raise NotEnoughEvidence(
             f"the failures do not settle {', '.join(loose)}: the likelihood stays flat"

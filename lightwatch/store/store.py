@@ -207,7 +207,7 @@ class Writer:
         return _loads(self.connection)
 
     def begin_load(self, loaded_at: int, created: int, place: Row, by: str) -> int:
-        """Say that a package is being taken in, no other meanwhile; return its number."""
+        """Say that a package is being taken in, alone; return its number."""
         hold_loads(self.connection)
         values = {
             "loaded_at": loaded_at,

@@ -13,7 +13,9 @@ from tests.small_city import small_city
 
 
 @pytest.fixture(scope="module")
-def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+def client(
+    database: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[TestClient]:
     address = small_city(tmp_path_factory.mktemp("village"))
     app = create_app(Settings(database_url=address))
     with TestClient(app, base_url="http://lights.test") as opened:

