@@ -34,6 +34,9 @@ _HEADERS = {
     "Permissions-Policy": "geolocation=(self), camera=(), microphone=()",
 }
 
+WARMING_S = 30.0
+"""How long a service that is told to stop waits for its first picture [s]."""
+
 _Next = Callable[[Request], Awaitable[Response]]
 
 
@@ -108,8 +111,10 @@ def _plain(_: Request, error: Exception) -> Response:
 async def _warmed(app: FastAPI) -> AsyncIterator[None]:
     """Work out the first picture before the first caller has to wait for it."""
     present: Present = app.state.present
-    threading.Thread(target=lambda: extract(present.picture()), daemon=True).start()
+    first = threading.Thread(target=lambda: extract(present.picture()), daemon=True)
+    first.start()
     yield
+    first.join(WARMING_S)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:

@@ -67,7 +67,7 @@ def _known(db: str | None, as_of: str | None) -> Known:
     try:
         return Known(store, clock.instant(as_of))
     except NotUnderstood as error:
-        raise NotUnderstood(f"--as-of {as_of!r} {error}") from None
+        raise typer.BadParameter(f"{as_of!r} {error}", param_hint="--as-of") from None
 
 
 def _print_json(document: dict[str, Any]) -> None:
@@ -102,6 +102,7 @@ def load(
     from reports.loading import as_document, as_text
 
     package = Package.open(folder)
+    _check_writable(rejects)
     outcome = take_in(
         _open(db, create=True),
         package,
@@ -122,6 +123,13 @@ def load(
         )
 
 
+def _check_writable(path: Path) -> None:
+    try:
+        path.open("a").close()
+    except OSError as error:
+        raise LightwatchError(f"{path} cannot be written ({error.strerror})") from None
+
+
 def _progress(name: str, rows: int) -> None:
     print(f"{name}: {rows:,} rows", file=sys.stderr, flush=True)
 
@@ -140,6 +148,7 @@ def rates(
 ) -> None:
     """Say how fast each kind of component fails, with exact limits."""
     from lightwatch.lives import lives
+    from lightwatch.rates import check_by
     from lightwatch.rates import rates as estimate
     from lightwatch.rates.thin import shrunk
     from lightwatch.register import Register
@@ -147,6 +156,10 @@ def rates(
 
     known = _known(db, as_of)
     names = [name.strip() for name in by.split(",") if name.strip()]
+    try:
+        check_by(names)
+    except LightwatchError as error:
+        raise typer.BadParameter(str(error), param_hint="--by") from None
     rows = estimate(lives(Register(known)), names)
     written = known.clock.written(known.as_of)
     pulled = shrunk(rows) if drawn else None

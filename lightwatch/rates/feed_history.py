@@ -64,7 +64,8 @@ def feed_history(lives: Lives) -> list[FeedHistory]:
     frame = frame.assign(
         km_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"]
     )
-    frame["wet"] = frame["circuit_id"].map(_wet_circuits(lives)).fillna(False)
+    wet = {name for name, is_wet in _wet_circuits(lives).items() if is_wet}
+    frame["wet"] = frame["circuit_id"].isin(wet)
     law = frame.groupby(["type", "band", "wet"])
     rate = law["failed"].transform("sum") / law["km_years"].transform("sum")
     frame["expected"] = rate * frame["km_years"]

@@ -209,6 +209,8 @@ def life_models(lives: Lives) -> LifeModels:
     fewer than 5 failures are left out, and told.
     """
     detected = detection(lives.register)
+    if lives.frame.empty:
+        return LifeModels((), {}, (), detected)
     aged = _aged(lives, detected)
     weather = monthly_weather(lives.register.known)
     models: dict[str, HazardModel] = {}

@@ -312,7 +312,8 @@ def fit_hazard(
         there is none: such months are left out with all that falls into them, and
         told in ``gaps``. None: a hazard by age and level only.
     station, level
-        Of each group; by default one station, and a level a group.
+        Of each group; by default one station, and a level a group. Levels that differ
+        by station keep what else differs between places out of the weather ratios.
     delay
         Chance of being noticed so many months after failing, classes by months; needed
         where the cells were made with ``delay_months`` above 1.
@@ -340,7 +341,8 @@ def fit_hazard(
     -----
     A failure still unnoticed at the end is allowed for to first order: the exposure of
     lives under watch to the end counts by the chance that a failure in that month would
-    be known by the end.
+    be known by the end. Within the interval of a failure, months count whole and the
+    month of failing half.
     """
     table = _delay_table(cells, delay)
     failures = float(cells.failures.count.sum())

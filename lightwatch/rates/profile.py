@@ -13,7 +13,6 @@ from lightwatch.rates.ages import FloatArray
 from lightwatch.rates.newton import Likelihood, Partial, Peak, maximise
 
 PROFILE = "profile likelihood"
-WALD = "Wald: the profile likelihood gives no limit"
 
 
 @dataclass(frozen=True)
@@ -124,8 +123,8 @@ def profile(
     Returns
     -------
     Limits
-        On the scale of the target; by Wald, saying so, where the likelihood does not
-        fall far enough.
+        On the scale of the target; a limit by Wald, saying so, where the likelihood
+        does not fall far enough.
 
     References
     ----------
@@ -151,22 +150,31 @@ def profile(
         deficit = 2 * (peak.log_likelihood - found.log_likelihood)
         return float(np.sqrt(max(deficit, 0.0))) - wanted
 
-    try:
-        ends = []
-        for side in (-1, 1):
-            free = held.free(peak.theta)
-            far = _beyond(fall, target, side * wanted * error)
-            ends.append(brentq(fall, target, far, xtol=1e-7 * error, rtol=1e-12))
-    except NotEnoughEvidence:
-        low, high = target - wanted * error, target + wanted * error
-        return Limits(low, high, confidence, WALD)
-    return Limits(float(ends[0]), float(ends[1]), confidence, PROFILE)
+    ends, by_wald = [], []
+    for side, stride in (("low", -wanted * error), ("high", wanted * error)):
+        free = held.free(peak.theta)
+        try:
+            near, far = _bracket(fall, target, stride)
+            ends.append(float(brentq(fall, near, far, xtol=1e-7 * error, rtol=1e-12)))
+        except NotEnoughEvidence:
+            ends.append(target + stride)
+            by_wald.append(side)
+    method = PROFILE if not by_wald else f"{PROFILE}; {' and '.join(by_wald)} by Wald"
+    return Limits(ends[0], ends[1], confidence, method)
 
 
-def _beyond(fall: Callable[[float], float], target: float, stride: float) -> float:
-    """Return a trial at which the likelihood has fallen far enough."""
-    for _ in range(12):
-        if fall(target + stride) >= 0:
-            return target + stride
-        stride *= 1.5
-    raise NotEnoughEvidence("the likelihood does not fall far enough")
+def _bracket(
+    fall: Callable[[float], float], target: float, stride: float
+) -> tuple[float, float]:
+    """Walk out until the likelihood has fallen far enough, in strides it can follow."""
+    near = target
+    for _ in range(30):
+        try:
+            fallen = fall(near + stride)
+        except NotEnoughEvidence:
+            stride /= 3
+            continue
+        if fallen >= 0:
+            return near, near + stride
+        near, stride = near + stride, stride * 1.5
+    raise NotEnoughEvidence("the profile likelihood does not fall far enough")

@@ -37,15 +37,22 @@ class RateRow:
     rate: Rate | None
 
 
-def _check(by: Sequence[str]) -> None:
+def check_by(by: Sequence[str]) -> None:
+    """Check what rates are asked by.
+
+    Raises
+    ------
+    NotUnderstood
+        Rates are not kept by one of them, none is named, or one twice.
+    """
     unknown = [name for name in by if name not in BY]
     if unknown or not by:
         raise NotUnderstood(
-            f"--by {','.join(unknown) or '(nothing)'} is not known "
+            f"{','.join(unknown) or 'nothing'} is not what rates are kept by "
             f"(expected any of {', '.join(BY)})"
         )
     if len(set(by)) < len(by):
-        raise NotUnderstood(f"--by {','.join(by)} names a column twice")
+        raise NotUnderstood(f"{','.join(by)} names a column twice")
 
 
 def _by_span(lives: Lives) -> pd.DataFrame:
@@ -63,7 +70,8 @@ def _by_span(lives: Lives) -> pd.DataFrame:
     roads = register.known.roads.set_index("road_id")["class"]
     split["road_class"] = split["road_id"].map(roads)
     rest = frame[frame["light_id"] == ""]
-    both = pd.concat([split, rest], ignore_index=True) if len(rest) else split
+    parts = [part for part in (split, rest) if len(part)] or [split]
+    both = pd.concat(parts, ignore_index=True)
     circuits = register.known.circuits.set_index("circuit_id")
     both["feed"] = both["circuit_id"].map(circuits["feed"])
     both["control"] = both["circuit_id"].map(circuits["control"])
@@ -120,7 +128,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
     NotUnderstood
         It asks for something that rates are not kept by.
     """
-    _check(by)
+    check_by(by)
     frame = lives.frame
     if _OF_THE_LIGHT & set(by):
         frame = _by_span(lives)

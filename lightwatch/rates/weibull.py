@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
-from lightwatch.rates.ages import FloatArray, between, column, weights_of
+from lightwatch.rates.ages import FloatArray, between, column, refuse, weights_of
 from lightwatch.rates.newton import Likelihood, Partial, Peak, add, maximise
 from lightwatch.rates.weibull_blocks import Block, Lives, Scaling, block, scaling_of
 from lightwatch.rates.weibull_life import OF_THE_LIFE, WeibullFit
@@ -116,7 +116,7 @@ def fit_weibull(
     _refuse_few(seen, len(names))
     start = _start(seen, len(names))
     if len(blocks) >= 4 * _SAMPLED:
-        start = maximise(_bounded(lambda theta: some(theta, _SAMPLED)), start).theta
+        start = _nearer(_bounded(lambda theta: some(theta, _SAMPLED)), start)
     return fit_from(lambda theta: some(theta, 1), seen, scaling, names, start)
 
 
@@ -174,7 +174,10 @@ def _columns(
     taken = set(given) & set(OF_THE_LIFE)
     if taken:
         raise NotUnderstood(f"a covariate may not be called {', '.join(sorted(taken))}")
-    return tuple(given), [column(one, name, length) for name, one in given.items()]
+    columns = [column(one, name, length) for name, one in given.items()]
+    for name, one in zip(given, columns, strict=True):
+        refuse(~np.isfinite(one), f"{name} is not finite")
+    return tuple(given), columns
 
 
 def _refuse_few(seen: Tally, covariates: int) -> None:
@@ -196,6 +199,16 @@ def _start(seen: Tally, covariates: int) -> FloatArray:
     start = np.zeros(2 + covariates)
     start[1] = np.log(seen.failures / seen.unit_ages)
     return start
+
+
+def _nearer(sample: Likelihood, start: FloatArray) -> FloatArray:
+    """Return the peak of a sample, if the sample settles it; else begin as told."""
+    try:
+        peak = maximise(sample, start)
+    except NotEnoughEvidence:
+        return start
+    errors = np.sqrt(np.diag(np.linalg.inv(peak.information)))
+    return peak.theta if errors.max() < 1 else start
 
 
 def _bounded(likelihood: Likelihood) -> Likelihood:

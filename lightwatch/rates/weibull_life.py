@@ -168,8 +168,9 @@ class WeibullFit:
             return Anchor(level, -float(slope[0]), -float(curve[0]), 1.0)
 
         held = Held(anchor, self._scaling.standard(self._at(at)))
-        chance = float(self.failure_chance(age_years, years, at))
-        target = float(np.log(-np.log1p(-chance)))
+        scale = self.scale_at(at)
+        rise = (end / scale) ** self.shape - (age_years / scale) ** self.shape
+        target = float(np.log(rise))
         return self._found(held, target, confidence, lambda h: -np.expm1(-np.exp(h)))
 
     def _found(

@@ -228,7 +228,7 @@ def fittings(known: Known) -> pd.DataFrame:
     events = events.sort_values([*slot, "at", "repair"], kind="stable")
     after = events.groupby(slot, sort=False)[["at", "repair"]].shift(-1)
     events["end"], events["end_repair"] = after["at"], after["repair"]
-    return _closed(events[events["starts"]], lights, known)
+    return _closed(events[events["starts"].astype(bool)], lights, known)
 
 
 def _closed(events: pd.DataFrame, lights: pd.DataFrame, known: Known) -> pd.DataFrame:

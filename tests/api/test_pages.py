@@ -10,7 +10,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 HTML = {"Accept": "text/html"}
-KEPT = {"repair_id", "light_id", "supersedes"}
+KEPT = {"repair_id", "light_id", "supersedes", "report_id", "circuit_id"}
 
 
 class Form(HTMLParser):
@@ -140,3 +140,26 @@ def test_an_unknown_light_is_a_page_for_people(client: TestClient) -> None:
     assert reply.status_code == 404
     assert "Not on record" in reply.text
     assert reply.headers["content-type"].startswith("text/html")
+
+
+def test_a_correction_keeps_what_the_form_does_not_ask_unless_the_light_was_wrong(
+    client: TestClient,
+) -> None:
+    wrong = {
+        "light_id": "L000006",
+        "circuit_id": "C00001",
+        "cause": "lamp",
+        "action": "replaced",
+        "component": "lamp",
+    }
+    for key, light, circuit in (
+        ("same-light", "L000006", "C00001"),
+        ("other-light", "L000007", ""),
+    ):
+        client.post("/api/repairs", json={**wrong, "repair_id": f"wrong-{key}"})
+        fields = opened(client, f"/lights/L000006?corrects=wrong-{key}")
+        given = {**fields, "repair_id": key, "light_id": light, "what": "lamp"}
+        assert client.post("/repairs", data=given).status_code == 200
+        kept = client.get(f"/api/repairs/{key}").json()
+        assert (kept["light_id"], kept["circuit_id"]) == (light, circuit)
+        assert kept["supersedes"] == f"wrong-{key}"

@@ -356,6 +356,7 @@ def test_a_correction_supersedes_and_keeps_the_time_of_the_work(
     expect(page.locator(".status")).to_contain_text("Received")
     page.get_by_role("link", name="Correct this").tap()
     page.wait_for_selector("form.repair")
+    page.wait_for_timeout(1100)
     page.locator(".chip", has_text="Seen lit").tap()
     page.get_by_role("button", name="Save correction").tap()
     page.wait_for_url(lambda url: "/receipts/" in url and key not in url)

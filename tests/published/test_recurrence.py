@@ -232,3 +232,4 @@ def test_valve_seats_have_the_robust_errors_of_an_independent_program() -> None:
     place = np.searchsorted(theirs.x, ours.age)
 
     assert ours.mean == pytest.approx(theirs.mcf_hat[place], abs=1e-9)
+    assert ours.error == pytest.approx(np.sqrt(theirs.var[place]), abs=1e-9)

@@ -19,8 +19,8 @@ import pytest
 from folium.plugins import HeatMap
 from shapely.geometry import LineString, MultiLineString
 
-from lightwatch.decisions.triage.outage import Outage
 from lightwatch.decisions.triage.outage import NextTest as CheckFirst
+from lightwatch.decisions.triage.outage import Outage
 from lightwatch.mapview import LIGHT_COLUMNS, outage_map
 from lightwatch.mapview.card import card, in_words, per_cent
 from lightwatch.mapview.offline import OfflineFigure

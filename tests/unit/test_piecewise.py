@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -44,7 +45,7 @@ def town_cells(one: Town, at: Floats, delay_months: int = 1) -> Cells:
     )
 
 
-def fit(one: Town, made: Cells, **options: object) -> HazardModel:
+def fit(one: Town, made: Cells, **options: Any) -> HazardModel:
     return fit_hazard(
         made, one.weather, station=one.station, level=one.level, **options
     )

@@ -14,7 +14,8 @@ from scipy.stats import chi2
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.ages import FloatArray
-from lightwatch.rates.newton import add, maximise
+from lightwatch.rates.newton import Partial, add, maximise
+from lightwatch.rates.profile import Fixed, profile
 from lightwatch.rates.remaining import mean_remaining
 from lightwatch.rates.weibull import Tally, fit_from, fit_weibull, tally
 from lightwatch.rates.weibull_blocks import Lives, Scaling, block, scaling_of
@@ -176,6 +177,25 @@ def test_many_blocks_give_the_same_fit_as_one() -> None:
     assert whole.coefficients == pytest.approx(one.coefficients, abs=1e-9)
 
 
+def test_failures_that_lie_in_one_corner_of_a_long_register_are_found() -> None:
+    """The blocks that the climb begins on hold none of them."""
+    lives = simulate_lives(600_000, 23)
+    away = np.arange(600_000) // 8192 % 16 == 0
+    high = np.where(away, np.inf, lives.high)
+    found = fit_weibull(lives.entry_age, lives.low, high, covariates=lives.covariates)
+    order = np.argsort(~away, kind="stable")[::-1]
+    turned = fit_weibull(
+        lives.entry_age[order],
+        lives.low[order],
+        high[order],
+        covariates=lives.covariates[order],
+    )
+
+    assert found.failures == turned.failures > 10_000
+    assert found.shape == pytest.approx(turned.shape, rel=1e-8)
+    assert found.coefficients == pytest.approx(turned.coefficients, abs=1e-8)
+
+
 def test_a_weight_of_three_is_three_lives_alike() -> None:
     lives = mixed(300, 5, weighted=False)
     counts = np.random.default_rng(5).integers(0, 4, 300)
@@ -260,6 +280,39 @@ def test_limits_lie_where_the_profile_likelihood_has_fallen_by_chi_square(
         assert fall == pytest.approx(chi2.ppf(confidence, 1), abs=1e-5)
     assert limits.method == "profile likelihood"
     assert limits.low < limits.high
+
+
+def test_a_fleet_with_two_failures_gets_wide_limits_by_its_own_likelihood() -> None:
+    low = np.array([1.0, 2.0, *[5.0] * 1000])
+    high = np.array([1.0, 2.0, *[np.inf] * 1000])
+    found = fit_weibull(np.zeros(1002), low, high)
+
+    for name in ("shape", "scale", "b10", "median"):
+        limits = found.limits(name)
+        assert limits.method == "profile likelihood"
+    assert found.limits("scale").low > 5
+    assert found.limits("scale").high > 1e6
+
+
+def test_where_the_likelihood_never_falls_far_enough_wald_is_named() -> None:
+    """A shelf to the left: there the log-likelihood falls by less than one, ever."""
+
+    def shelf(theta: FloatArray) -> Partial:
+        a, b = theta
+        q = a * a / 2
+        if a >= 0:
+            value, score, curve = -q, -a, 1.0
+        else:
+            value, score = -q / (1 + q), -a / (1 + q) ** 2
+            curve = (1 - 3 * q) / (1 + q) ** 3
+        return Partial(value - b * b / 2, np.array([score, -b]), np.diag([curve, 1.0]))
+
+    peak = maximise(shelf, np.array([0.3, 0.5]))
+    limits = profile(shelf, peak, Fixed(0), 0.0, 0.95)
+
+    assert limits.method == "profile likelihood; low by Wald"
+    assert limits.high == pytest.approx(1.959964, abs=1e-5)
+    assert limits.low < 0
 
 
 def test_limits_of_a_chance_are_those_of_the_survival_it_comes_from() -> None:

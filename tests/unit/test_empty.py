@@ -1,0 +1,74 @@
+"""Nothing to show is an answer: no lights, no time under watch, a day before the first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lightwatch.decisions.triage import METHOD, outages
+from lightwatch.lives import lives
+from lightwatch.mapview import outage_map
+from lightwatch.observations.known import Known, default_as_of
+from lightwatch.rates import rates
+from lightwatch.rates.backtest import backtest
+from lightwatch.rates.feed_history import feed_history
+from lightwatch.rates.life_models import life_models
+from lightwatch.rates.thin import shrunk
+from lightwatch.register import Register
+from reports.lives import backtest_text, feeds_text, lives_text
+from tests.towns import CLOCK, TABLES, little_town, new_store, take_in
+
+EVERY = ("kind", "type", "technology", "model", "maker", "vintage", "feed", "control",
+         "age", "station", "road_class", "circuit")  # fmt: skip
+
+
+def headers_only(folder: Path) -> Path:
+    plain = {name: text.split("\n")[0] + "\n" for name, text in TABLES.items()}
+    return little_town(folder, **plain)
+
+
+def answer_everything(known: Known) -> tuple[int, int]:
+    data = lives(Register(known))
+    rows = rates(data, EVERY)
+    assert len(shrunk(rows)) == len(rows)
+    models = life_models(data)
+    assert "Left out" in lives_text("now", models)
+    assert feeds_text(feed_history(data))
+    assert backtest_text(backtest(known))
+    found = outages(data)
+    page = outage_map(
+        found,
+        Register(known).standing,
+        known.sections,
+        known.circuits,
+        known.roads,
+        as_of=known.clock.at(known.as_of),
+        place=known.place["name"],
+        method=METHOD,
+    )
+    assert "<html" in page
+    return len(rows), len(found)
+
+
+def test_a_package_of_headers_alone_answers_with_nothing(tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    take_in(store, headers_only(tmp_path / "town"))
+    assert answer_everything(Known(store, default_as_of(store))) == (0, 0)
+
+
+@pytest.mark.parametrize("day", ["1999-01-01", "2016-01-01"])
+def test_a_day_before_the_register_opened_answers_with_nothing(
+    day: str, tmp_path: Path
+) -> None:
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "town"))
+    rows, _ = answer_everything(Known(store, CLOCK.instant(day)))
+    assert rows == 0
+
+
+def test_a_little_town_answers_with_something(tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "town"))
+    rows, _ = answer_everything(Known(store, default_as_of(store)))
+    assert rows > 0
