@@ -72,7 +72,7 @@ def test_the_commands_print_the_same_text_of_the_town_cut_off_as_of_the_whole(
     text = "2019-03-31T02:30" if what == "a changed clock" else first_in_service(town)
     at = CLOCK.instant(text)
     of_that_day(town.folder, tmp_path, CLOCK.at(at))
-    for words in (["rates", "--by", "kind,technology,age"], ["outages"]):
+    for words in (["rates", "--by", "kind,technology,age"], ["lives"], ["outages"]):
         cut = ["--json", "--db", f"sqlite:///{tmp_path}/store.db"]
         whole = ["--json", "--db", town.address, "--as-of", text]
         one, other = (CliRunner().invoke(app, [*words, *end]) for end in (cut, whole))
