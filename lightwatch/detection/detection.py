@@ -30,6 +30,9 @@ LIKE = 3.0
 OWN = 30.0
 """How many reports the ratio of all states weighs against a state's own."""
 
+ENOUGH = 10.0
+"""Reports that a state should have had, to count among all states."""
+
 SHORT_DAYS = 30.0
 
 SURE = 0.8
@@ -132,7 +135,8 @@ def _slower(sums: pd.DataFrame) -> pd.Series[float]:
     found = sums["days", True] > 0
     expected = (rate * sums["days", False]).where(found, 0.0)
     seen = sums["reports", False].where(found, 0.0)
-    whole = seen.sum() / expected.sum() if expected.sum() > 0 and seen.sum() else 1.0
+    well_seen = expected >= ENOUGH
+    whole = float((seen / expected)[well_seen].mean()) if well_seen.any() else 1.0
     return ((seen + OWN * whole) / (expected + OWN)).clip(0.1, 1.0)
 
 

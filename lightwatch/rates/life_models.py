@@ -145,8 +145,12 @@ def _undated(kind: str, name: str, some: pd.DataFrame) -> LeftOut | None:
 
 def _cells(
     lives: Lives, some: pd.DataFrame, weather: Weather, symptoms: list[str]
-) -> tuple[Cells, np.ndarray, np.ndarray]:
-    """Return exposure and failures in cells, with station and level of each group."""
+) -> tuple[Cells, np.ndarray]:
+    """Return exposure and failures in cells, with the station of each group.
+
+    A group is a type at a station, with a level of its own: what else differs from
+    place to place must not pass for weather.
+    """
     register = lives.register
     station = some["light_id"].map(register.nearest_station)
     stations = {name: i for i, name in enumerate(weather.stations)}
@@ -173,8 +177,7 @@ def _cells(
         until_month=float(month_of(register.as_of) - first),
         weight=(some["share"] * some["weight"]).to_numpy(float),
     )
-    groups = np.arange(len(types) * len(stations))
-    return made, groups % len(stations), groups // len(stations)
+    return made, np.arange(len(types) * len(stations)) % len(stations)
 
 
 def _weather_model(
@@ -185,12 +188,11 @@ def _weather_model(
         [detected.noticed_within(name) for name in symptoms]
         + [np.ones_like(detected.noticed_within("out"))]
     )
-    made, station, level = _cells(lives, some, weather, symptoms)
+    made, station = _cells(lives, some, weather, symptoms)
     return fit_hazard(
         made,
         weather.days,
         station=station,
-        level=level,
         delay=monthly_delays(table, DELAY_MONTHS),
     )
 
