@@ -8,6 +8,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection, Engine, event
 
 from tests import databases
 
@@ -45,6 +46,21 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder.parent.chmod(0o755)
     with databases.server(folder) as url:
         yield url
+
+
+@pytest.fixture(autouse=True)
+def _closed_connections() -> Iterator[None]:
+    """Close what a test's stores left open, before anything can complain of it."""
+    opened: list[Engine] = []
+
+    def remember(connection: Connection) -> None:
+        opened.append(connection.engine)
+
+    event.listen(Engine, "engine_connect", remember)
+    yield
+    event.remove(Engine, "engine_connect", remember)
+    for engine in opened:
+        engine.dispose()
 
 
 @pytest.fixture(scope="module", autouse=True)
