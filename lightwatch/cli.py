@@ -93,6 +93,10 @@ def load(
     strict: Annotated[
         bool, typer.Option("--strict", help="any bad row, and nothing is loaded")
     ] = False,
+    mapping: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="how to read it, if it is no data package"),
+    ] = None,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
@@ -101,7 +105,13 @@ def load(
     from lightwatch.observations.package import Package
     from reports.loading import as_document, as_text
 
-    package = Package.open(folder)
+    if mapping:
+        from lightwatch.observations.mapped import MappedPackage
+        from lightwatch.observations.mapping import read_mapping
+
+        package: Package = MappedPackage.through(folder, read_mapping(mapping))
+    else:
+        package = Package.open(folder)
     _check_writable(rejects)
     outcome = take_in(
         _open(db, create=True),
@@ -128,6 +138,24 @@ def _check_writable(path: Path) -> None:
         path.open("a").close()
     except OSError as error:
         raise LightwatchError(f"{path} cannot be written ({error.strerror})") from None
+
+
+@app.command("map-columns")
+def map_columns(
+    folder: Annotated[Path, typer.Argument(metavar="DIR")],
+    out: Annotated[Path, typer.Option(metavar="FILE.toml")] = Path("mapping.toml"),
+) -> None:
+    """Look at a folder of any files and draft how to read them, to be corrected."""
+    from lightwatch.errors import Conflict
+    from lightwatch.observations.drafting import draft
+
+    if out.exists():
+        raise Conflict(f"{out} is there already (name another with --out FILE)")
+    drafted = draft(folder)
+    _write(out, drafted.text)
+    print(f"{len(drafted.matched)} of 13 kinds of records found; ", end="")
+    print(f'{drafted.questions} questions to answer: the lines with "?" in {out}')
+    print(f"then: lightwatch load {folder} --mapping {out}")
 
 
 def _progress(name: str, rows: int) -> None:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Connection, Engine, event
+from sqlalchemy import NullPool, create_engine
 
 from tests import databases
 
@@ -48,25 +49,14 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield url
 
 
-@pytest.fixture(autouse=True)
-def _closed_connections() -> Iterator[None]:
-    """Close what a test's stores left open, before anything can complain of it."""
-    opened: list[Engine] = []
-
-    def remember(connection: Connection) -> None:
-        opened.append(connection.engine)
-
-    event.listen(Engine, "engine_connect", remember)
-    yield
-    event.remove(Engine, "engine_connect", remember)
-    for engine in opened:
-        engine.dispose()
-
-
 @pytest.fixture(scope="module", autouse=True)
 def database(request: pytest.FixtureRequest) -> Iterator[str]:
     """The kind of database on which new stores are made: SQLite unless said."""
     kind = getattr(request, "param", "sqlite")
     databases.use(request.getfixturevalue("postgres") if kind == "postgres" else None)
-    yield kind
+    with pytest.MonkeyPatch.context() as patch:
+        if kind == "postgres":
+            unpooled = partial(create_engine, poolclass=NullPool)
+            patch.setattr("lightwatch.store.engine.create_engine", unpooled)
+        yield kind
     databases.use(None)

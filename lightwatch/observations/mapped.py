@@ -233,11 +233,8 @@ def _place(made: Rows, rows: Rows, source: Source, where: str) -> None:
             kinds = rows.columns["shape.geometry"]
             made.theirs[name] = Theirs("the shape", kinds)
     pair, crs = ("longitude", "latitude"), source.reading.get("crs")
-    named = [source.columns.get(name, (name,)) for name in pair]
-    foreign = all(name in source.columns for name in pair) and named != [
-        (name,) for name in pair
-    ]
-    if crs and foreign:
+    both_there = all(name in source.columns for name in pair)
+    if crs and both_there and not all(map(source.is_ours, pair)):
         from lightwatch.observations.places import to_degrees
 
         east, north = (made.columns[name] for name in pair)
@@ -283,6 +280,7 @@ def _roads(made: Rows, rows: Rows) -> Rows:
             }
         )
     found = road_rows(features)
+    found.lines = rows.lines
     found.misread, found.theirs = made.misread, made.theirs
     return found
 

@@ -6,6 +6,7 @@ stands in a draft as ``"?"``, and while one is left nothing is loaded.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ from typing import Any
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
+from lightwatch.observations.tables import spoken
 from lightwatch.words import Field, resources
 
 QUESTION = "?"
@@ -53,6 +55,7 @@ MEASURED = {
 }
 """Column to the question whose answer its numbers need."""
 
+_OPEN = re.compile(r'[=\[,]\s*"\?"')
 _SETTINGS = (
     "file", "sheet", "layer", "encoding", "delimiter", "decimal_comma", "header_row",
     "columns", "codes", "constants", *CHOICES, "crs",
@@ -78,6 +81,11 @@ class Source:
     constants: Mapping[str, str] = field(default_factory=dict)
     reading: Mapping[str, str] = field(default_factory=dict)
     """Answers to ``dates``, ``length``, ``speed``, ``weather`` and ``crs``."""
+
+    def is_ours(self, column: str) -> bool:
+        """Tell whether a column has our name in the file, and so our unit."""
+        theirs = self.columns.get(column, ())
+        return len(theirs) == 1 and spoken(theirs[0]) == column
 
     @property
     def is_geo(self) -> bool:
@@ -180,7 +188,7 @@ def _no_question(path: Path, text: str, loaded: dict[str, Any]) -> None:
     if not left:
         return
     lines = enumerate(text.splitlines(), start=1)
-    line = next((i for i, row in lines if f'"{QUESTION}"' in row.split("#")[0]), 0)
+    line = next((i for i, row in lines if _OPEN.search(row)), 0)
     more = f" and {', '.join(left[1:])}" if left[1:] else ""
     setting = left[0].rsplit(".", 1)[-1]
     choices = f" (expected {' or '.join(CHOICES[setting])})" if (
@@ -241,6 +249,9 @@ def _source(path: Path, name: str, given: Any, reading: dict[str, str]) -> Sourc
         raise NotUnderstood(f"{path}, [{name}]: header_row counts from 1")
     for column, listed in codes.items():
         _check_codes(path, f"[{name}.codes.{column}]", listed, known[column])
+    own = _reading(path, name, own)
+    if Path(found["file"]).suffix.lower() in GEO:
+        reading = {key: value for key, value in reading.items() if key != "crs"}
     source = Source(
         resource=name,
         file=found["file"],
@@ -252,7 +263,7 @@ def _source(path: Path, name: str, given: Any, reading: dict[str, str]) -> Sourc
         columns={key: _several(path, name, key, one) for key, one in columns.items()},
         codes=codes,
         constants={key: str(value) for key, value in constants.items()},
-        reading={**reading, **_reading(path, name, own)},
+        reading={**reading, **own},
     )
     _must_say(path, source)
     return source
@@ -288,9 +299,7 @@ def _must_say(path: Path, source: Source) -> None:
     """Refuse a number of theirs whose unit nobody has said."""
     for name, theirs in source.columns.items():
         question = MEASURED.get(name)
-        if not question or theirs == (name,) or question in source.reading:
-            continue
-        if question == "crs" and source.is_geo:
+        if not question or source.is_ours(name) or question in source.reading:
             continue
         expected = " or ".join(CHOICES.get(question, ("such as EPSG:4326",)))
         raise NotUnderstood(

@@ -109,6 +109,10 @@ def _degrees(value: float) -> str:
     return f"{value:.7f}".rstrip("0").rstrip(".")
 
 
+def _coordinates(line: Any) -> str:
+    return json.dumps([[round(x, 7), round(y, 7)] for x, y, *_ in line.coords])
+
+
 def _of_shape(shapes: Sequence[Any]) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {name: [] for name in SHAPE}
     for raw in shapes:
@@ -118,8 +122,7 @@ def _of_shape(shapes: Sequence[Any]) -> dict[str, list[str]]:
         found["longitude"].append(_degrees(shape.x) if point else "")
         found["latitude"].append(_degrees(shape.y) if point else "")
         found["length_m"].append(f"{metres(shape):.2f}" if line else "")
-        points = [[round(x, 7), round(y, 7)] for x, y, *_ in shape.coords] if line else 0
-        found["geometry"].append(json.dumps(points) if line else kind or "")
+        found["geometry"].append(_coordinates(shape) if line else kind or "")
     return found
 
 
@@ -129,6 +132,30 @@ def _texts(values: Any) -> list[str]:
         "" if none else text_of(value.item() if hasattr(value, "item") else value)
         for value, none in zip(values.astype(object), missing, strict=True)
     ]
+
+
+def look(path: Path) -> Iterator[tuple[str, str | None, str, Rows]]:
+    """Yield each layer of a file: its name, system, kind of shape and rows as text."""
+    for layer in layer_names(path):
+        frame = _loaded(path, layer, None)
+        table = frame.drop(columns=frame.geometry.name)
+        columns = {str(name): _texts(table[name]) for name in table.columns}
+        kinds = frame.geometry.dropna().geom_type
+        kind = str(kinds.mode().iloc[0]) if len(kinds) else ""
+        rows = Rows(list(range(1, len(frame) + 1)), columns)
+        yield layer, _stated(frame), kind.removeprefix("Multi"), rows
+
+
+def _stated(frame: Any) -> str | None:
+    """Return the name of the system that a file states, if its numbers can be in it."""
+    if frame.crs is None:
+        return None
+    west, south, east, north = frame.total_bounds
+    degrees = west >= -180 and east <= 180 and south >= -90 and north <= 90
+    if frame.crs.is_geographic and not degrees:
+        return None
+    axes = frame.crs.axis_info
+    return f"{frame.crs.name} [{axes[0].unit_name}]" if axes else str(frame.crs.name)
 
 
 def read_places(
@@ -192,7 +219,7 @@ def to_degrees(
     both = np.isfinite(numbers[0]) & np.isfinite(numbers[1])
     turn = Transformer.from_crs(system, WGS84, always_xy=True)
     try:
-        lon, lat = turn.transform(*(values[both] for values in numbers))
+        lon, lat = turn.transform(numbers[0][both], numbers[1][both])
     except ProjError as error:
         raise NotUnderstood(f"{where}: crs {crs!r} cannot be used ({error})") from None
     found = list(east), list(north)

@@ -90,6 +90,18 @@ def sheet_names(path: Path) -> list[str]:
         book.close()
 
 
+def sheet_header(path: Path, sheet: str) -> int:
+    """Return the row of a sheet's header, from 1: see :func:`header_at`."""
+    book = _opened(path)
+    try:
+        found = book[sheet]
+        found.reset_dimensions()
+        top = islice(found.iter_rows(values_only=True), _LOOKED_AT)
+        return header_at([[text_of(cell) for cell in row] for row in top])
+    finally:
+        book.close()
+
+
 def read_sheet(
     path: Path,
     header: Header,

@@ -131,8 +131,7 @@ def _scale(column: str, reading: Mapping[str, str]) -> Callable[[float], float] 
 
 def number_turn(column: Field, source: Source) -> Turn:
     """Return how to read a column of numbers: decimal sign, unit, whole numbers."""
-    own = source.columns.get(column.name) == (column.name,)
-    scale = None if own else _scale(column.name, source.reading)
+    scale = None if source.is_ours(column.name) else _scale(column.name, source.reading)
 
     def turn(text: str) -> str:
         text = _decimal(text) if source.decimal_comma else text
@@ -190,5 +189,5 @@ def turned(
                 f"{column.name} is not in the list ({', '.join(sorted(column.allowed))}"
                 f"); add it to [{source.resource}.codes.{column.name}]"
             )
-    wrong = {i: bad[text] for i, text in enumerate(values) if text in bad} if bad else {}
-    return [found[text] for text in values], wrong
+    wrong = ((i, text) for i, text in enumerate(values) if text in bad)
+    return [found[text] for text in values], {i: bad[text] for i, text in wrong}

@@ -1197,9 +1197,9 @@ def test_wrong_usage_is_status_2(command, arguments):
 def test_an_as_of_that_is_no_time_is_refused(command, tmp_path):
     command("load", little_town(tmp_path / "town"))
     status, out, err = command("rates", "--as-of", "yesterday", "--json")
-    assert status == 1
+    assert status == 2
     assert out == ""
-    assert "--as-of 'yesterday'" in err
+    assert "--as-of: 'yesterday' is not a time" in err
 
 
 @pytest.mark.parametrize("day", ["2016-01-01", "0001-01-01", "9999-12-31"])

@@ -1,0 +1,94 @@
+"""How alike a name or a code of theirs is to one of ours.
+
+The words by which the trade calls things in English, German, French and Spanish are in
+``words/vocabulary.json``; what is not in it is compared letter by letter.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from collections.abc import Collection
+from difflib import SequenceMatcher
+from functools import cache
+from importlib.resources import files
+
+_GERMAN = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})
+_CAMEL = re.compile(r"(?<=[a-zà-ÿ])(?=[A-Z])")
+
+SURE = 0.9
+"""Likeness from which a match is called sure."""
+
+
+@cache
+def vocabulary(part: str) -> dict[str, tuple[str, ...]]:
+    """Return the words of ``files``, ``columns`` or ``codes``, by our name."""
+    text = files("lightwatch.words").joinpath("vocabulary.json").read_text("utf-8")
+    loaded: dict[str, str] = json.loads(text)[part]
+    between = " " if part == "files" else "|"
+    return {name: tuple(words.split(between)) for name, words in loaded.items()}
+
+
+@cache
+def tokens(text: str) -> tuple[str, ...]:
+    """Cut a name into plain words.
+
+    Examples
+    --------
+    >>> tokens("LeuchtenNr."), tokens("Länge [ft]")
+    (('leuchten', 'nr'), ('laenge', 'ft'))
+    """
+    plain = _CAMEL.sub(" ", unicodedata.normalize("NFC", text)).lower()
+    plain = unicodedata.normalize("NFKD", plain.translate(_GERMAN))
+    plain = "".join(one for one in plain if not unicodedata.combining(one))
+    return tuple(re.findall(r"[a-z]+|\d+", plain))
+
+
+@cache
+def _alike(theirs: str, phrase: str) -> float:
+    one, two = tokens(theirs), tokens(phrase)
+    if not one or not two:
+        return 0.0
+    first, second = "".join(one), "".join(two)
+    if first == second or set(one) == set(two):
+        return 1.0
+    if len(second) > 2 and set(two) <= set(one):
+        return 0.75 + 0.15 * len(second) / len(first)
+    if len(second) >= 5 and first.startswith(second):
+        return 0.65 + 0.2 * len(second) / len(first)
+    matcher = SequenceMatcher(None, first, second)
+    if min(len(first), len(second)) < 4 or matcher.quick_ratio() < 0.7:
+        return 0.0
+    ratio = matcher.ratio()
+    return 0.85 * ratio if ratio > 0.7 else 0.0
+
+
+@cache
+def column_likeness(theirs: str, ours: str) -> float:
+    """Say how alike a column's name of theirs is to a column of ours, 0 to 1."""
+    if tokens(theirs) == tokens(ours):
+        return 1.0
+    words = vocabulary("columns").get(ours, (ours,))
+    return max(_alike(theirs, word) for word in words)
+
+
+@cache
+def file_likeness(theirs: str, ours: str) -> float:
+    """Say how alike a file's or a sheet's name is to a file of ours, 0 to 1."""
+    return max(_alike(theirs, word) for word in (ours, *vocabulary("files")[ours]))
+
+
+def code_for(theirs: str, allowed: Collection[str]) -> tuple[str, float]:
+    """Return the code of ours that one of theirs is most alike, and how alike."""
+    if theirs in allowed:
+        return theirs, 1.0
+    if not tokens(theirs) or "".join(tokens(theirs)) in ("na", "ka", "null"):
+        return "", SURE
+
+    def likeness(code: str) -> float:
+        words = (code, *vocabulary("codes").get(code, ()))
+        return max(_alike(theirs, word) for word in words)
+
+    best = max(sorted(allowed), key=likeness)
+    return best, likeness(best)
