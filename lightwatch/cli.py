@@ -9,6 +9,7 @@ import getpass
 import json
 import sys
 import time
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -202,6 +203,10 @@ def life(
     backtest: Annotated[
         bool, typer.Option("--backtest", help="hold each past year's fit to the next")
     ] = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="of a Dask cluster to sum over lives on"),
+    ] = None,
     db: Db = None,
     as_of: AsOf = None,
     as_json: Json = False,
@@ -211,21 +216,24 @@ def life(
     from lightwatch.rates.backtest import backtest as hold_against
     from lightwatch.rates.feed_history import feed_history
     from lightwatch.rates.life_models import life_models
+    from lightwatch.rates.partitions import here, on_cluster
     from lightwatch.register import Register
     from reports import lives as said
 
     known = _known(db, as_of)
     data = lives(Register(known))
-    models = life_models(data)
     written = known.clock.written(known.as_of)
     forecasts = hold_against(known) if backtest else None
-    if as_json:
-        document = said.lives_document(written, models)
-        if forecasts is not None:
-            document["backtest"] = said.backtest_document(forecasts)
-        _print_json(document)
-        return
-    parts = [said.lives_text(written, models), said.feeds_text(feed_history(data))]
+    with on_cluster(scheduler) if scheduler else nullcontext(here) as keep:
+        models = life_models(data, keep)
+        if as_json:
+            document = said.lives_document(written, models)
+            if forecasts is not None:
+                document["backtest"] = said.backtest_document(forecasts)
+            _print_json(document)
+            return
+        parts = [said.lives_text(written, models)]
+    parts.append(said.feeds_text(feed_history(data)))
     if forecasts is not None:
         parts.append(said.backtest_text(forecasts))
     print("\n\n".join(parts))

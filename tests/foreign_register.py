@@ -168,13 +168,12 @@ def foreign(resource: str, column: str, text: str) -> str:
     if column in _DATES:
         return day_first(text)
     if resource == "sections" and column == "length_m":
-        return f"{float(text) * FT_PER_M:.4f}"
+        return f"{float(text) * FT_PER_M:.12g}"
     return text
 
 
 def _table(package: Path, name: str) -> pd.DataFrame:
-    table = pd.read_csv(package / f"{name}.csv", dtype=str, keep_default_na=False)
-    return table
+    return pd.read_csv(package / f"{name}.csv", dtype=str, keep_default_na=False)
 
 
 def _renamed(name: str, table: pd.DataFrame) -> pd.DataFrame:

@@ -189,13 +189,13 @@ def _no_question(path: Path, text: str, loaded: dict[str, Any]) -> None:
         return
     lines = enumerate(text.splitlines(), start=1)
     line = next((i for i, row in lines if _OPEN.search(row)), 0)
-    more = f" and {', '.join(left[1:])}" if left[1:] else ""
+    more = f" (open too: {', '.join(left[1:])})" if left[1:] else ""
     setting = left[0].rsplit(".", 1)[-1]
     choices = f" (expected {' or '.join(CHOICES[setting])})" if (
         setting in CHOICES) else ""  # fmt: skip
     raise NotUnderstood(
-        f"{path}, line {line}: {left[0]}{more} is still "
-        f'"{QUESTION}"{choices}; only you can know: answer it, then load again'
+        f'{path}, line {line}: {left[0]} is still "{QUESTION}"{choices}; only you can '
+        f"know: answer it, then load again{more}"
     )
 
 

@@ -73,7 +73,7 @@ def _serial(first: datetime, text: str) -> str:
 
 def written(at: datetime) -> str:
     """Write a time with no more than it says: a day if it is midnight."""
-    if (at.hour, at.minute, at.second) == (0, 0, 0):
+    if (at.hour, at.minute, at.second, at.tzinfo) == (0, 0, 0, None):
         return at.date().isoformat()
     return at.isoformat(timespec="seconds" if at.second else "minutes")
 

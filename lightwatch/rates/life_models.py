@@ -20,6 +20,7 @@ from lightwatch.lives.intervals import intervals
 from lightwatch.nights import YEAR
 from lightwatch.rates.cells import Cells, cells
 from lightwatch.rates.delays import monthly_delays
+from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.piecewise import fit_hazard
 from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
 from lightwatch.rates.weibull import fit_weibull
@@ -120,7 +121,7 @@ def _weibull_rows(some: pd.DataFrame) -> dict[str, np.ndarray]:
     }
 
 
-def _fit(kind: str, name: str, some: pd.DataFrame) -> LifeFit | LeftOut:
+def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | LeftOut:
     used = some[some["entry_age"].notna() & (some["high_age"] > some["entry_age"])]
     failures = round(float((used["failed"] * used["share"]).sum()))
     count = round(float(used["share"].sum()))
@@ -128,7 +129,7 @@ def _fit(kind: str, name: str, some: pd.DataFrame) -> LifeFit | LeftOut:
         reason = f"{failures} failures are too few to fit a life (5 or more)"
         return LeftOut(kind, name, count, failures, reason)
     try:
-        fitted = fit_weibull(**_weibull_rows(used))
+        fitted = fit_weibull(**_weibull_rows(used), keep=keep)
         fitted.limits("shape")
     except LightwatchError as error:
         return LeftOut(kind, name, count, failures, str(error))
@@ -204,11 +205,18 @@ def _mean_factor(model: HazardModel) -> float:
     return float(np.nanmean(np.exp(days @ effects)))
 
 
-def life_models(lives: Lives) -> LifeModels:
+def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     """Fit a Weibull life per kind and type, and a weather model per kind.
 
     Only kinds with at least 100 failures on lights get a weather model; types with
     fewer than 5 failures are left out, and told.
+
+    Parameters
+    ----------
+    lives
+        Life data.
+    keep
+        Where Weibull fits sum over lives: here, or on a cluster.
     """
     detected = detection(lives.register)
     if lives.frame.empty:
@@ -227,7 +235,7 @@ def life_models(lives: Lives) -> LifeModels:
             left_out.append(LeftOut(str(kind), "weather", 0, 0, str(error)))
     fits: list[LifeFit] = []
     for (kind, name), some in aged.groupby(["kind", "type"], sort=True):
-        found = _fit(str(kind), str(name), some)
+        found = _fit(str(kind), str(name), some, keep)
         if isinstance(found, LifeFit):
             fits.append(_at_mean_weather(found, models.get(str(kind))))
         else:

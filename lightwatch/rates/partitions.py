@@ -7,7 +7,8 @@ scheduler makes its partitions again on another.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, TypeAlias
 
 from lightwatch.errors import UnknownAsset
@@ -49,8 +50,9 @@ def _client(address: str) -> Any:
         raise UnknownAsset(f"no scheduler answers at {address} ({error})") from None
 
 
-def on_cluster(address: str) -> Keep:
-    """Return a keeper of blocks that sums over them on a Dask cluster.
+@contextmanager
+def on_cluster(address: str) -> Iterator[Keep]:
+    """Yield a keeper of blocks that sums over them on a Dask cluster.
 
     Parameters
     ----------
@@ -77,4 +79,7 @@ def on_cluster(address: str) -> Keep:
 
         return total
 
-    return keep
+    try:
+        yield keep
+    finally:
+        client.close()

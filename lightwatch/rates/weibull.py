@@ -14,10 +14,10 @@ from numpy.typing import ArrayLike
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.ages import FloatArray, between, column, refuse, weights_of
-from lightwatch.rates.newton import Likelihood, Partial, Peak, add, maximise
+from lightwatch.rates.newton import Likelihood, Peak, maximise
+from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.weibull_blocks import Block, Lives, Scaling, block, scaling_of
 from lightwatch.rates.weibull_life import OF_THE_LIFE, WeibullFit
-from lightwatch.rates.weibull_likelihood import partial
 
 Covariates = ArrayLike | Mapping[str, ArrayLike] | None
 
@@ -60,6 +60,7 @@ def fit_weibull(
     *,
     weights: ArrayLike | None = None,
     covariates: Covariates = None,
+    keep: Keep = here,
 ) -> WeibullFit:
     """Fit a Weibull life by maximum likelihood.
 
@@ -74,6 +75,8 @@ def fit_weibull(
         How many alike each life stands for.
     covariates
         One row a life, or columns by name; they act in proportion on the hazard.
+    keep
+        Where the blocks of lives are kept and summed over: here, or on a cluster.
 
     Returns
     -------
@@ -109,9 +112,7 @@ def fit_weibull(
     scaling = scaling_of(lives)
     blocks = [block(part, scaling) for part in lives.parts()]
 
-    def some(theta: FloatArray, step: int) -> Partial:
-        return add(partial(theta, one) for one in blocks[::step])
-
+    some = keep(blocks)
     seen = sum((tally(one) for one in blocks), Tally(0.0, 0.0, 0.0))
     _refuse_few(seen, len(names))
     start = _start(seen, len(names))
