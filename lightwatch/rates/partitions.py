@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from importlib import import_module
 from typing import Any, TypeAlias
 
 from lightwatch.errors import UnknownAsset
@@ -39,13 +40,13 @@ def _share(blocks: list[Block], theta: FloatArray, step: int) -> Partial:
 
 def _client(address: str) -> Any:
     try:
-        from distributed import Client
+        distributed: Any = import_module("distributed")
     except ImportError:
         raise UnknownAsset(
             "no cluster can be used here (expected pip install 'lightwatch[cluster]')"
         ) from None
     try:
-        return Client(address, timeout="5s")
+        return distributed.Client(address, timeout="5s")
     except (OSError, TimeoutError, ValueError) as error:
         raise UnknownAsset(f"no scheduler answers at {address} ({error})") from None
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.ages import FloatArray, between, column, refuse, weights_of
-from lightwatch.rates.newton import Likelihood, Peak, maximise
+from lightwatch.rates.newton import Likelihood, Partial, Peak, maximise
 from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.weibull_blocks import Block, Lives, Scaling, block, scaling_of
 from lightwatch.rates.weibull_life import OF_THE_LIFE, WeibullFit

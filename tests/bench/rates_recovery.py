@@ -21,9 +21,7 @@ def sampler(mean: float, draws: int, seed: int) -> float:
     """Return how often the true rate of plain Poisson counts lies inside."""
     counts = np.random.default_rng(seed).poisson(mean, draws)
     limits = {n: exact_rate(int(n), 1.0) for n in np.unique(counts)}
-    inside = [
-        limits[n].low_per_year <= mean <= limits[n].high_per_year for n in counts
-    ]
+    inside = [limits[n].low_per_year <= mean <= limits[n].high_per_year for n in counts]
     return float(np.mean(inside))
 
 

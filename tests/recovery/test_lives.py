@@ -16,7 +16,7 @@ TENTH = range(40)
 
 
 @pytest.mark.slow
-def test_true_lives_and_ratios_lie_inside_their_limits_as_often_as_they_should() -> None:
+def test_true_lives_and_ratios_lie_inside_their_limits_often_enough() -> None:
     rows = study(TENTH)
     for what, some in rows.groupby("what"):
         cities = some["seed"].nunique()

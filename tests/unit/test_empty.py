@@ -1,4 +1,4 @@
-"""Nothing to show is an answer: no lights, no time under watch, a day before the first."""
+"""Nothing to show is an answer: no lights, nothing watched, a day before the first."""
 
 from __future__ import annotations
 
