@@ -6,7 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from lightwatch.observations.intake import Outcome
+from lightwatch.observations.outcome import Outcome
 
 _COLUMNS = ("read", "loaded", "changed", "unchanged", "rejected", "warnings")
 _SHOWN = 10

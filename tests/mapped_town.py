@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from lightwatch.observations.intake import Outcome, load
+from lightwatch.observations.intake import load
 from lightwatch.observations.mapped import MappedPackage
 from lightwatch.observations.mapping import read_mapping
+from lightwatch.observations.outcome import Outcome
 from lightwatch.store import Store
 from tests.towns import CREATED, NOW, TABLES, new_store
 

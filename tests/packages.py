@@ -10,8 +10,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from lightwatch.observations.intake import Outcome, load
+from lightwatch.observations.intake import load
 from lightwatch.observations.known import Known, default_as_of
+from lightwatch.observations.outcome import Outcome
 from lightwatch.observations.package import Package
 from lightwatch.register import Register
 from lightwatch.store import Store, open_store

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from lightwatch.nights import LocalTime
-from lightwatch.observations.intake import Outcome, load
+from lightwatch.observations.intake import load
+from lightwatch.observations.outcome import Outcome
 from lightwatch.observations.package import Package
 from lightwatch.store import Store, open_store
 from lightwatch.words import descriptor

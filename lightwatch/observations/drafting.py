@@ -46,6 +46,15 @@ _HEAD = """\
 """
 
 
+_PARTS = """\
+# If the parts stand in columns of another file, such as that of the lights, delete the
+# two lines above and say for each kind of part:
+# [[components]]
+# file = "lights.csv"
+# columns = { light_id = "...", model = "...", installed_on = "..." }
+# constants = { kind = "lamp" }"""
+
+
 @dataclass(frozen=True)
 class Draft:
     """A drafted mapping: its text, and how many questions it leaves."""
@@ -300,6 +309,8 @@ def _left(
     for resource in resources().values():
         if resource.required and resource.name not in matched:
             yield f'\n[{resource.name}]\nfile = "?"  # needed: which file is it?'
+            if resource.name == "components":
+                yield _PARTS
     for seen in tables:
         if seen not in used:
             part = f", {seen.sheet}" if seen.sheet else ""

@@ -9,19 +9,19 @@ import gc
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass, field, fields
-from pathlib import Path
+from dataclasses import dataclass
 from typing import Any
 
 from lightwatch.errors import Conflict
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
+from lightwatch.observations.outcome import Count, Outcome, Reject
 from lightwatch.observations.package import Package
 from lightwatch.observations.past import HISTORY, take_in_history
 from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
 from lightwatch.observations.rules import Problem, problems, read_times
-from lightwatch.observations.tables import Rows, table_writer
+from lightwatch.observations.tables import Rows
 from lightwatch.store import Change, Row, Store, Writer
 from lightwatch.words import Resource, resources
 
@@ -51,57 +51,6 @@ _NO_KEY = {
 }
 _SELDOM_NAMED = {"components", "repairs", "sightings", "weather", "stock"}
 """Files whose rows no other file refers to, but for ``repairs.supersedes``."""
-
-
-@dataclass
-class Count:
-    """What became of one file's rows."""
-
-    read: int = 0
-    loaded: int = 0
-    changed: int = 0
-    unchanged: int = 0
-    rejected: int = 0
-    warnings: int = 0
-
-
-@dataclass(frozen=True)
-class Reject:
-    """One bad value of one row, as the rejects file tells it."""
-
-    resource: str
-    row: int
-    key: str
-    column: str
-    value: str
-    reason: str
-
-
-@dataclass
-class Outcome:
-    """What became of a package."""
-
-    counts: dict[str, Count] = field(default_factory=dict)
-    rejects: list[Reject] = field(default_factory=list)
-    warnings: list[tuple[str, int, str]] = field(default_factory=list)
-    refused: bool = False
-    """True if a bad row kept the whole package out."""
-
-    def write_rejects(self, path: Path) -> None:
-        """Write the bad values, one line each, under a header.
-
-        Raises
-        ------
-        Conflict
-            The file cannot be written.
-        """
-        try:
-            with path.open("w", encoding="utf-8", newline="") as file:
-                writer = table_writer(file)
-                writer.writerow(field.name for field in fields(Reject))
-                writer.writerows(map(astuple, self.rejects))
-        except OSError as error:
-            raise Conflict(f"{path} cannot be written ({error.strerror})") from None
 
 
 Tell = Callable[[str, int], None]

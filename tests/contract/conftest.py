@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from lightwatch.observations.intake import Outcome, load
+from lightwatch.observations.intake import load
+from lightwatch.observations.outcome import Outcome
 from lightwatch.observations.package import Package
 from lightwatch.store import Store, open_store
 

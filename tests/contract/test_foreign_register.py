@@ -18,10 +18,11 @@ from lightwatch.errors import NotUnderstood
 from lightwatch.lives import lives
 from lightwatch.observations.drafting import draft
 from lightwatch.observations.export import export
-from lightwatch.observations.intake import Outcome, load
+from lightwatch.observations.intake import load
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.mapped import MappedPackage
 from lightwatch.observations.mapping import read_mapping
+from lightwatch.observations.outcome import Outcome
 from lightwatch.observations.package import Package
 from lightwatch.rates import rates
 from lightwatch.register import Register

@@ -10,8 +10,8 @@ import pytest
 
 from lightwatch.cli import main
 from lightwatch.errors import Conflict, LightwatchError, NotUnderstood
-from lightwatch.observations.intake import Outcome, Reject
 from lightwatch.observations.known import Known, default_as_of
+from lightwatch.observations.outcome import Outcome, Reject
 from lightwatch.observations.package import Package
 from lightwatch.store import Store
 from tests.towns import (
