@@ -2,7 +2,9 @@
 
 Common practice, no source: when the same light is in trouble again within days, and
 another component is then replaced or its feed repaired, the first part was a wrong
-guess; unless the crew had seen the first repair work.
+guess; unless the crew had seen the first repair work. Parts also fail one after the
+other by chance: pairs of parts that follow each other within days no more often than
+later in the year are left alone.
 """
 
 from __future__ import annotations
@@ -22,6 +24,15 @@ WINDOW_DAYS = 28
 
 WAIT_DAYS = 60
 """So long after it, at most, another part must have been worked on [days]."""
+
+LATER_DAYS = 360.0
+"""Over so long after the window, what follows by chance is counted [days]."""
+
+LIKELY = 0.75
+"""Least share of wrong guesses among the quick pairs of two parts."""
+
+_USUAL_CHANCE = 0.15
+"""Share of chance among quick pairs, before any are seen; weighs as much as one."""
 
 PROVEN = ("cover_test", "seen_lit")
 
@@ -61,6 +72,41 @@ def _again(
     return days
 
 
+def _followed(register: Register, touched: pd.DataFrame) -> pd.DataFrame:
+    """Return the next visit to each light that worked on another part.
+
+    ``other`` is that part ('' where there was none), ``waited`` the time until then
+    and ``again`` until the light was in trouble again [days].
+    """
+    none = np.full(len(touched), np.inf)
+    found = pd.DataFrame({"other": "", "waited": none, "again": none})
+    for step in range(1, _SOON + 1):
+        later = touched.shift(-step)
+        waited = later["day"] - touched["day"]
+        other = (later["light_id"] == touched["light_id"]) & (waited > 0)
+        other &= (later["part"] != touched["part"]) & (found["other"] == "")
+        found.loc[other, "other"] = later.loc[other, "part"]
+        found.loc[other, "waited"] = waited[other]
+        again = pd.Series(_again(register, touched, later), touched.index)
+        found.loc[other, "again"] = again[other]
+    return found
+
+
+def _share_of_wrong_guesses(
+    pairs: pd.Series[str], soon: pd.Series[bool], late: pd.Series[bool], window: float
+) -> pd.Series[float]:
+    """Return for each pair of parts how many of the quick ones were wrong guesses.
+
+    Had the first part really failed, the second would follow within days no more often
+    than in the year after. What comes within days beyond that is wrong guesses.
+    """
+    quick = pairs[soon].value_counts()
+    chance = pairs[late].value_counts().reindex(quick.index, fill_value=0)
+    chance = chance * (window / LATER_DAYS)
+    share = 1.0 - (chance + _USUAL_CHANCE) / (quick + 1.0)
+    return pairs.map(share).fillna(0.0)
+
+
 def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
     """Return the repairs that did not hold, by position in ``known.repairs``.
 
@@ -73,13 +119,12 @@ def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
     """
     mended = _mended(register)
     touched = lights_touched(register, mended)
-    doubtful = np.zeros(len(touched), dtype=bool)
-    for step in range(1, _SOON + 1):
-        later = touched.shift(-step)
-        waited = later["day"] - touched["day"]
-        other = (later["light_id"] == touched["light_id"]) & (waited > 0)
-        other &= (waited <= WAIT_DAYS) & (later["part"] != touched["part"])
-        doubtful |= other.to_numpy() & (_again(register, touched, later) <= window_days)
-    guess = ~touched["proven"].isin(PROVEN).to_numpy() & doubtful
+    after = _followed(register, touched)
     own = set(mended.loc[mended["light_id"] != "", "repair"])
-    return set(touched.loc[guess, "repair"]) & own
+    guess = touched["repair"].isin(own) & ~touched["proven"].isin(PROVEN)
+    soon = guess & (after["again"] <= window_days) & (after["waited"] <= WAIT_DAYS)
+    late = guess & (after["again"] > window_days)
+    late &= after["again"] <= window_days + LATER_DAYS
+    pairs = touched["part"] + " then " + after["other"]
+    share = _share_of_wrong_guesses(pairs, soon, late, window_days)
+    return set(touched.loc[soon & (share >= LIKELY), "repair"])

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from lightwatch.observations.likeness import SURE, code_for
 from lightwatch.observations.looking import Column, Seen, look_at
-from lightwatch.observations.mapping import CHOICES, ours, question_of
+from lightwatch.observations.mapping import CHOICES, GEO, ours, question_of
 from lightwatch.observations.matching import Match, Matched, codes_of, match
 from lightwatch.observations.tables import spoken
 from lightwatch.words import Field, resources
@@ -186,9 +186,11 @@ def _kind(question: str, columns: list[Column], matched: Matched) -> str:
 
 def _written(seen: Seen) -> Iterator[str]:
     yield f"file = {_quoted(seen.file)}"
-    if seen.shape:
+    if Path(seen.file).suffix.lower() in GEO:
         yield f"layer = {_quoted(seen.sheet or '')}"
-        yield f"# shapes: {seen.shape}, {_comment(seen.crs or 'no coordinate system')}"
+        if seen.shape:
+            system = seen.crs or "no coordinate system"
+            yield f"# shapes: {seen.shape}, {_comment(system)}"
     elif seen.sheet:
         yield f"sheet = {_quoted(seen.sheet)}"
     if seen.encoding:

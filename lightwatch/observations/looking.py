@@ -207,7 +207,7 @@ def _shapes(path: Path, inside: str) -> Iterator[Seen]:
         yield Seen(
             file=inside,
             sheet=layer,
-            shape=kind,
+            shape=kind or None,
             crs=crs,
             columns=_columns(rows),
             rows=len(rows.lines),

@@ -15,7 +15,7 @@ from lightwatch.observations.mapping import SavedMapping as Saved
 from lightwatch.observations.package import Package, recognised
 from lightwatch.observations.roads import road_rows
 from lightwatch.observations.sheets import read_sheet
-from lightwatch.observations.tables import Rows, Theirs, names_of, read_table
+from lightwatch.observations.tables import Rows, Theirs, names_of, read_table, spoken
 from lightwatch.observations.turning import turned
 from lightwatch.words import Resource, resources
 
@@ -127,6 +127,9 @@ class MappedPackage(Package):
                 header,
                 encoding=source.encoding,
                 delimiter=source.delimiter,
+                known=frozenset(
+                    spoken(name) for names in source.columns.values() for name in names
+                ),
                 header_row=source.header_row or 1,
                 at_once=at_once,
             )

@@ -236,17 +236,7 @@ def _source(path: Path, name: str, given: Any, reading: dict[str, str]) -> Sourc
     codes = _table(path, f"{name}.codes", found.get("codes", {}), known)
     constants = _table(path, f"{name}.constants", found.get("constants", {}), known)
     own = {key: found[key] for key in (*CHOICES, "crs") if key in found}
-    types = {"file": str, "sheet": str, "layer": str, "encoding": str,
-             "delimiter": str, "decimal_comma": bool, "header_row": int}  # fmt: skip
-    for key, kind in types.items():
-        if key in found and type(found[key]) is not kind:
-            raise NotUnderstood(
-                f"{path}, [{name}]: {key} is not understood (expected {_SAID[kind]})"
-            )
-    if not found.get("file"):
-        raise NotUnderstood(f"{path}, [{name}]: file is missing (which file is it?)")
-    if found.get("header_row", 1) < 1:
-        raise NotUnderstood(f"{path}, [{name}]: header_row counts from 1")
+    _check_settings(path, name, found)
     for column, listed in codes.items():
         _check_codes(path, f"[{name}.codes.{column}]", listed, known[column])
     own = _reading(path, name, own)
@@ -270,6 +260,21 @@ def _source(path: Path, name: str, given: Any, reading: dict[str, str]) -> Sourc
 
 
 _SAID = {str: 'a text in ""', bool: "true or false", int: "a whole number"}
+_TYPES = {"decimal_comma": bool, "header_row": int} | dict.fromkeys(
+    ("file", "sheet", "layer", "encoding", "delimiter"), str
+)
+
+
+def _check_settings(path: Path, name: str, found: Mapping[str, Any]) -> None:
+    for key, kind in _TYPES.items():
+        if key in found and type(found[key]) is not kind:
+            raise NotUnderstood(
+                f"{path}, [{name}]: {key} is not understood (expected {_SAID[kind]})"
+            )
+    if not found.get("file"):
+        raise NotUnderstood(f"{path}, [{name}]: file is missing (which file is it?)")
+    if found.get("header_row", 1) < 1:
+        raise NotUnderstood(f"{path}, [{name}]: header_row counts from 1")
 
 
 def _several(path: Path, name: str, column: str, given: Any) -> tuple[str, ...]:

@@ -33,7 +33,7 @@ _GEOD = Geod(ellps="WGS84")
 def layer_names(path: Path) -> list[str]:
     """Return the names of a file's layers of shapes."""
     try:
-        return [str(name) for name, kind in pyogrio.list_layers(path) if kind]
+        return [str(name) for name, _ in pyogrio.list_layers(path)]
     except (OSError, ValueError, RuntimeError, pyogrio.errors.DataSourceError) as error:
         raise NotUnderstood(f"{path} cannot be read as shapes ({error})") from None
 
@@ -64,10 +64,15 @@ def _loaded(path: Path, layer: str | None, crs: str | None) -> Any:
         frame = geopandas.read_file(path, layer=layer or layers[0], engine="pyogrio")
     except (OSError, ValueError, RuntimeError) as error:
         raise NotUnderstood(f"{path} cannot be read as shapes ({error})") from None
-    if crs:
+    if crs and _has_shapes(frame):
         named = known_crs(crs, str(path))
         frame = frame.set_crs(named, allow_override=True)
     return frame
+
+
+def _has_shapes(frame: Any) -> bool:
+    """Tell shapes from a plain table that stands beside them in one file."""
+    return isinstance(frame, geopandas.GeoDataFrame)
 
 
 def _in_degrees(path: Path, frame: Any) -> Any:
@@ -134,12 +139,19 @@ def _texts(values: Any) -> list[str]:
     ]
 
 
+def _attributes(frame: Any) -> dict[str, list[str]]:
+    shape = frame.geometry.name if _has_shapes(frame) else None
+    return {str(n): _texts(frame[n]) for n in frame.columns if n != shape}
+
+
 def look(path: Path) -> Iterator[tuple[str, str | None, str, Rows]]:
     """Yield each layer of a file: its name, system, kind of shape and rows as text."""
     for layer in layer_names(path):
         frame = _loaded(path, layer, None)
-        table = frame.drop(columns=frame.geometry.name)
-        columns = {str(name): _texts(table[name]) for name in table.columns}
+        columns = _attributes(frame)
+        if not _has_shapes(frame):
+            yield layer, None, "", Rows(list(range(1, len(frame) + 1)), columns)
+            continue
         kinds = frame.geometry.dropna().geom_type
         kind = str(kinds.mode().iloc[0]) if len(kinds) else ""
         rows = Rows(list(range(1, len(frame) + 1)), columns)
@@ -179,10 +191,10 @@ def read_places(
     NotUnderstood
         It cannot be read, or nobody says in which coordinate system it is.
     """
-    frame = _in_degrees(path, _loaded(path, layer, crs))
-    table = frame.drop(columns=frame.geometry.name)
-    columns = {str(name): _texts(table[name]) for name in table.columns}
-    given = _of_shape(list(frame.geometry))
+    frame = _loaded(path, layer, crs)
+    columns = _attributes(frame)
+    shapes = _in_degrees(path, frame).geometry if _has_shapes(frame) else ()
+    given = _of_shape(list(shapes))
     for name, values in given.items():
         if any(values):
             columns.setdefault(f"shape.{name}", values)

@@ -6,6 +6,8 @@ import json
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
+import pyogrio
 import pytest
 from shapely.geometry import LineString, MultiLineString, MultiPoint, Point
 
@@ -224,3 +226,17 @@ def test_a_draft_takes_lines_for_sections_and_asks_for_a_system_that_is_missing(
     part = text[text.index("\n[lights]") : text.index("[lights.columns]")]
     assert '\ncrs = "?"' in part
     assert "states none" in part
+
+
+def test_a_plain_table_in_a_geopackage_is_a_table(tmp_path):
+    said = 'file = "net.gpkg"\nlayer = "feeds"\n[circuits.columns]\ncircuit_id = "No"\n'
+    folder, mapping = mapped_town(tmp_path / "town", circuits=said)
+    cables(UTM).to_file(folder / "net.gpkg", layer="cables")
+    table = pd.DataFrame({"No": ["C1", "C2"], "feed": ["underground", "overhead"]})
+    pyogrio.write_dataframe(table, folder / "net.gpkg", layer="feeds")
+    store, outcome = take_in_mapped(folder, mapping)
+    assert outcome.rejects == []
+    assert [row["key"] for row in store.rows("circuits")] == ["C1", "C2"]
+    (folder / "circuits.csv").unlink()
+    text = draft(folder).text
+    assert '[circuits]  # 2 rows looked at\nfile = "net.gpkg"\nlayer = "feeds"' in text
