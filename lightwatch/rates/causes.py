@@ -122,6 +122,7 @@ def _incidence_limits(
     inside = (incidence > 0) & (incidence < 1)
     share = np.where(inside, incidence, 0.5)
     log = np.log(share)
-    power = np.exp(normal_quantile(confidence) * error / (share * -log))
+    far = normal_quantile(confidence) * error / (share * -log)
+    power = np.exp(np.minimum(far, 700.0))
     low = np.where(inside, share**power, incidence)
     return low, np.where(inside, share ** (1 / power), incidence)

@@ -54,10 +54,10 @@ def _step(here: Partial) -> tuple[FloatArray, bool]:
         damped = information + damping * size * np.eye(len(information))
         try:
             np.linalg.cholesky(damped)
+            step = np.asarray(np.linalg.solve(damped, here.score))
         except np.linalg.LinAlgError:
             damping = max(10 * damping, 1e-6)
             continue
-        step: FloatArray = np.asarray(np.linalg.solve(damped, here.score))
         return step, damping == 0.0
     raise NotEnoughEvidence("the log-likelihood cannot be climbed: no curvature")
 

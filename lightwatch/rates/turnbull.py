@@ -114,6 +114,8 @@ def _pull(share: FloatArray, cells: _Cells) -> tuple[float, FloatArray]:
     summed = np.concatenate([[0.0], np.cumsum(share)])
     inside = summed[cells.last] - summed[cells.first]
     after = summed[-1] - summed[cells.entered]
+    if not (inside.min() > 0 and after.min() > 0):
+        return -np.inf, np.zeros_like(share)
     value = float(cells.weights @ (np.log(inside) - np.log(after)))
     size = len(share) + 1
     slope = np.bincount(cells.first, cells.weights / inside, size)
@@ -122,13 +124,15 @@ def _pull(share: FloatArray, cells: _Cells) -> tuple[float, FloatArray]:
     return value, np.cumsum(slope, dtype=np.float64)[:-1]
 
 
-def _improved(share: FloatArray, cells: _Cells, whole: float) -> FloatArray:
+def _improved(share: FloatArray, cells: _Cells) -> FloatArray:
     """Take one step of Turnbull's self-consistency.
 
     With ghosts for lives that never entered: the expected failures in an interval over
     all, seen and unseen, lives.
     """
-    _, slope = _pull(share, cells)
+    value, slope = _pull(share, cells)
+    if not np.isfinite(value):
+        return share
     summed = np.concatenate([[0.0], np.cumsum(share)])
     unseen = float(cells.weights @ (summed[-1] / (summed[-1] - summed[cells.entered])))
     better = np.maximum(share * (1 + slope / unseen), 0.0)
@@ -193,19 +197,22 @@ def turnbull(
     whole = float(counts.sum())
     for steps in range(1, _MOST_STEPS + 1):
         value, slope = _pull(share, cells)
+        if not np.isfinite(value):
+            break
         slack = float(slope.max()) / whole
         if slack < tolerance:
             return TurnbullCurve(*inner, share, value, slack, steps)
-        share = _leap(share, cells, whole, value)
+        share = _leap(share, cells, value)
     raise NotEnoughEvidence(
-        f"the estimate does not settle: {slack:.1e} a life after {_MOST_STEPS} steps"
+        "the estimate does not settle: those watched early say too little of survival "
+        "to the ages at which others enter"
     )
 
 
-def _leap(share: FloatArray, cells: _Cells, whole: float, value: float) -> FloatArray:
+def _leap(share: FloatArray, cells: _Cells, value: float) -> FloatArray:
     """Take two steps, and leap along them where that does not lead down."""
-    once = _improved(share, cells, whole)
-    twice = _improved(once, cells, whole)
+    once = _improved(share, cells)
+    twice = _improved(once, cells)
     stride, bend = once - share, twice - 2 * once + share
     length = float(np.sqrt(bend @ bend))
     if length == 0:
@@ -213,7 +220,6 @@ def _leap(share: FloatArray, cells: _Cells, whole: float, value: float) -> Float
     far = max(1.0, float(np.sqrt(stride @ stride)) / length)
     leap = share + 2 * far * stride + far**2 * bend
     leap = np.maximum(leap, share * 1e-3)
-    leap = _improved(leap / leap.sum(), cells, whole)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        there, _ = _pull(leap, cells)
+    leap = _improved(leap / leap.sum(), cells)
+    there, _ = _pull(leap, cells)
     return leap if there >= value else twice

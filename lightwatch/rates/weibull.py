@@ -188,6 +188,8 @@ def _refuse_few(seen: Tally, covariates: int) -> None:
             f"none of {seen.lives:g} lives failed: a Weibull life needs failures "
             "(weibayes gives a bound for an assumed shape)"
         )
+    if not seen.unit_ages > 0:
+        raise NotEnoughEvidence("nothing was watched: every life left as it entered")
     if seen.failures < needed:
         raise NotEnoughEvidence(
             f"{seen.failures:g} of {seen.lives:g} lives failed: too few for "

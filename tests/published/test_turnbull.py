@@ -143,3 +143,14 @@ def test_a_weight_of_three_is_three_lives_alike() -> None:
 def test_no_failures_is_not_enough_evidence() -> None:
     with pytest.raises(NotEnoughEvidence, match="none of 2 lives failed"):
         turnbull([1, 2], [np.inf, np.inf], [0, 0])
+
+
+def test_where_all_early_lives_fail_survival_ends_as_kaplan_meier_has_it() -> None:
+    """Those who enter later cannot lift it: the likelihood is highest at zero."""
+    ages, entry = [1, 2, 9, 10], [0, 0, 5, 6]
+    curve = turnbull(ages, ages, entry)
+    other = kaplan_meier(entry, ages, [True] * 4)
+
+    assert curve.bounds([1.0, 2.0, 9.0])[0] == pytest.approx(
+        other.at([1.0, 2.0, 9.0]), abs=1e-3
+    )

@@ -394,6 +394,7 @@ def test_survival_to_a_date_is_that_of_those_who_live_now() -> None:
         ([2, 2, 1], [2, 2, np.inf], "do not settle the shape"),
         ([0, 0, 0], [3, 3, np.inf], "do not settle|no peak"),
         ([], [], "there are no lives"),
+        ([0, 0, 0], [2, 2, 2], "do not settle|no peak|without end"),
     ],
 )
 def test_too_little_evidence_is_refused_with_its_reason(
@@ -401,6 +402,35 @@ def test_too_little_evidence_is_refused_with_its_reason(
 ) -> None:
     with pytest.raises(NotEnoughEvidence, match=said):
         fit_weibull(np.zeros(len(low)), low, high)
+
+
+def test_lives_that_leave_as_they_enter_are_no_evidence() -> None:
+    with pytest.raises(NotEnoughEvidence, match="nothing was watched"):
+        fit_weibull([2, 3, 4], [2, 3, 4], [2, 3, 4])
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=150, deadline=None)
+def test_a_handful_of_lives_gets_a_fit_with_limits_or_a_refusal(seed: int) -> None:
+    """Warnings are errors here, so no overflow or division passes unseen."""
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(1, 15))
+    unit = 10.0 ** rng.integers(-6, 7)
+    entry = np.where(rng.random(count) < 0.4, rng.integers(0, 5, count), 0)
+    low = entry + rng.integers(0, 6, count)
+    after = low + rng.integers(0, 6, count)
+    high = np.where(rng.random(count) < 0.4, np.inf, after)
+    table = rng.integers(0, 2, (count, 1)) if rng.random() < 0.4 else None
+    try:
+        found = fit_weibull(entry * unit, low * unit, high * unit, covariates=table)
+    except (NotEnoughEvidence, NotUnderstood):
+        return
+    for name in ("shape", "b10"):
+        limits = found.limits(name)
+        assert limits.low <= limits.high
+    chance = found.failure_chance_limits(unit, 2 * unit)
+    assert 0 <= chance.low <= chance.high <= 1
+    assert float(found.mean_remaining(3.0 * unit)) > 0
 
 
 def test_a_group_without_failures_has_no_hazard_ratio() -> None:
