@@ -30,6 +30,7 @@ def _fit(fit: LifeFit) -> dict[str, Any]:
         "scale_high": scale.high * factor,
         "median_years": fit.weibull.median_years * factor,
         "b10_years": fit.weibull.b10_years * factor,
+        "remark": fit.goodness.in_words() if fit.goodness else "",
     }
 
 
@@ -69,6 +70,7 @@ def _life_line(row: dict[str, Any]) -> str:
     return (
         f"{row['kind']:13}{row['type']:20}{row['failures']:>8,}{row['b10_years']:>7.1f}"
         f"{row['median_years']:>8.1f}  {scale:22}{shape}"
+        + (f"\n{'':13}{row['remark']}" if row["remark"] else "")
     )
 
 

@@ -7,7 +7,7 @@ its scale is brought to the mean month of the register's time.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,8 @@ from lightwatch.lives.intervals import intervals
 from lightwatch.nights import YEAR
 from lightwatch.rates.cells import Cells, cells
 from lightwatch.rates.delays import monthly_delays
+from lightwatch.rates.goodness import Goodness, goodness
+from lightwatch.rates.nonparametric import SurvivalCurve, kaplan_meier
 from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.piecewise import fit_hazard
 from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
@@ -43,6 +45,9 @@ class LifeFit:
     lives: int
     failures: int
     weibull: WeibullFit
+    curve: SurvivalCurve | None = None
+    """Nonparametric survival; None for cable and line."""
+    goodness: Goodness | None = None
     to_mean_weather: float = 1.0
     """Factor on the scale that brings it to the mean weather."""
 
@@ -133,7 +138,22 @@ def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | Left
         fitted.limits("shape")
     except LightwatchError as error:
         return LeftOut(kind, name, count, failures, str(error))
-    return LifeFit(kind, name, count, failures, fitted)
+    found = LifeFit(kind, name, count, failures, fitted)
+    return found if kind in SUPPLY else _held_against(found, used)
+
+
+def _held_against(fit: LifeFit, used: pd.DataFrame) -> LifeFit:
+    """Add the nonparametric curve, and whether the fit agrees with what was seen."""
+    failed = used["failed"].to_numpy(bool)
+    entry, high = used["entry_age"].to_numpy(float), used["high_age"].to_numpy(float)
+    middle = (np.maximum(used["low_age"].to_numpy(float), entry) + high) / 2
+    leave = np.where(failed & (middle > entry), middle, high)
+    weights = used["share"].to_numpy(float)
+    return replace(
+        fit,
+        curve=kaplan_meier(entry, leave, failed, weights=weights),
+        goodness=goodness(fit.weibull, entry, leave, failed, weights),
+    )
 
 
 def _undated(kind: str, name: str, some: pd.DataFrame) -> LeftOut | None:
@@ -249,4 +269,4 @@ def _at_mean_weather(fit: LifeFit, model: HazardModel | None) -> LifeFit:
     if model is None:
         return fit
     factor = _mean_factor(model) ** (1.0 / fit.weibull.shape)
-    return LifeFit(fit.kind, fit.type, fit.lives, fit.failures, fit.weibull, factor)
+    return replace(fit, to_mean_weather=factor)
