@@ -22,6 +22,7 @@ BOTH = {
     "tests.unit.test_amend",
     "tests.unit.test_export",
     "tests.unit.test_intake",
+    "tests.unit.test_older_store",
 }
 """Modules whose every test runs on SQLite and on PostgreSQL."""
 

@@ -1,15 +1,16 @@
 """Does a fitted life fit? Observed against expected failures by age.
 
-Bands of age hold about equally many failures. With late entry and censoring the failures
-expected in a band are the cumulative hazard spent there by all that were watched; the
-sum of (observed - expected)^2 / expected is then about chi-square, two degrees lost to
-the fitted shape and scale (common practice in observed-over-expected tables; the exact
+Bands of age hold about equally many failures. With late entry and censoring the
+failures expected in a band are the cumulative hazard spent there by all that were
+watched; the sum of (observed - expected)^2 / expected is then about chi-square, two
+degrees lost to the fitted shape and scale (common practice in observed-over-expected tables; the exact
 law is that of N. L. Hjort, Annals of Statistics 18 (1990), from memory).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -81,7 +82,7 @@ def goodness(
     inner = np.quantile(exit_age[failed], np.linspace(0, 1, bands + 1)[1:-1])
     edges = np.unique(np.concatenate([[0.0], inner, [float(exit_age.max())]]))
     observed, expected = np.zeros(len(edges) - 1), np.zeros(len(edges) - 1)
-    for i, (low, high) in enumerate(zip(edges, edges[1:], strict=False)):
+    for i, (low, high) in enumerate(pairwise(edges)):
         start, end = np.maximum(entry_age, low), np.minimum(exit_age, high)
         spent = (end / fit.scale_years) ** fit.shape
         spent = spent - (start / fit.scale_years) ** fit.shape

@@ -110,3 +110,7 @@ def _table(resource: Resource) -> Table:
 TABLES: dict[str, Table] = {
     name: _table(resource) for name, resource in resources().items()
 }
+
+Index("reports_by_light", TABLES["reports"].c.light_id)
+Index("repairs_by_light", TABLES["repairs"].c.light_id)
+Index("repairs_by_record", TABLES["repairs"].c.recorded)
