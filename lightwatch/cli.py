@@ -203,6 +203,9 @@ def life(
     backtest: Annotated[
         bool, typer.Option("--backtest", help="hold each past year's fit to the next")
     ] = False,
+    pictures: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="write the pictures, SVG")
+    ] = None,
     scheduler: Annotated[
         str | None,
         typer.Option(metavar="ADDRESS", help="of a Dask cluster to sum over lives on"),
@@ -213,11 +216,13 @@ def life(
 ) -> None:
     """Say how long each kind really lasts, and what the weather does to it."""
     from lightwatch.lives import lives
+    from lightwatch.lives.exposure import month_of
     from lightwatch.rates.backtest import backtest as hold_against
     from lightwatch.rates.feed_history import feed_history
     from lightwatch.rates.life_models import life_models
     from lightwatch.rates.partitions import here, on_cluster
     from lightwatch.register import Register
+    from reports import charts
     from reports import lives as said
 
     known = _known(db, as_of)
@@ -226,6 +231,11 @@ def life(
     forecasts = hold_against(known) if backtest else None
     with on_cluster(scheduler) if scheduler else nullcontext(here) as keep:
         models = life_models(data, keep)
+        if pictures is not None:
+            pictures.mkdir(parents=True, exist_ok=True)
+            first = int(month_of(known.opened))
+            for name, drawn in charts.pictures(models, first, written).items():
+                _write(pictures / name, drawn)
         if as_json:
             document = said.lives_document(written, models)
             if forecasts is not None:

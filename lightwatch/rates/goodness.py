@@ -3,8 +3,9 @@
 Bands of age hold about equally many failures. With late entry and censoring the
 failures expected in a band are the cumulative hazard spent there by all that were
 watched; the sum of (observed - expected)^2 / expected is then about chi-square, two
-degrees lost to the fitted shape and scale (common practice in observed-over-expected tables; the exact
-law is that of N. L. Hjort, Annals of Statistics 18 (1990), from memory).
+degrees lost to the fitted shape and scale (common practice in tables of observed over
+expected; the exact law is that of N. L. Hjort, Annals of Statistics 18 (1990), from
+memory).
 """
 
 from __future__ import annotations
