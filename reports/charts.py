@@ -22,6 +22,8 @@ WIDTH, HEIGHT = 720, 460
 LEFT, RIGHT, TOP, BOTTOM = 64, 150, 54, 96
 DASHES = ("", "9 4", "2 3", "9 3 2 3", "14 5", "4 6")
 MONTHS = "JFMAMJJASOND"
+LEAST_AT_RISK = 10
+"""Where fewer are watched, a curve says more of one life than of the kind."""
 
 
 @dataclass
@@ -99,7 +101,8 @@ class Chart:
         middle = (LEFT + right) / 2
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
-            f'width="{WIDTH}" role="img" aria-label="{escape(self.title)}">'
+            f'width="{WIDTH}" style="max-width:100%;height:auto" '
+            f'role="img" aria-label="{escape(self.title)}">'
             f"<title>{escape(self.title)}</title><desc>{escape(self.caption)}</desc>"
             "<style>text{font:13px sans-serif}.t{font-size:16px;font-weight:bold}"
             ".s{font-size:11.5px}</style>"
@@ -140,15 +143,21 @@ def _apart(ends: list[tuple[float, str]], least: float = 15.0) -> list[float]:
 
 def survival(kind: str, fits: Sequence[LifeFit], as_of: str) -> str:
     """Draw survival by age: what was seen with its band, and the Weibull over it."""
-    shown = [fit for fit in fits if fit.curve is not None and fit.curve.age_years.size]
-    top = max(float(fit.curve.age_years[-1]) for fit in shown if fit.curve)
+    curves = [
+        (fit, fit.curve, fit.curve.at_risk >= LEAST_AT_RISK)
+        for fit in fits
+        if fit.curve is not None and (fit.curve.at_risk >= LEAST_AT_RISK).any()
+    ]
+    shown = [fit for fit, _, _ in curves]
+    tops = [float(curve.age_years[known].max()) for _, curve, known in curves]
+    top = max(tops, default=1.0)
     failures = ", ".join(
         f"{fit.type} {fit.failures:,} of {fit.lives:,}" for fit in shown
     )
     caption = (
         f"As of {as_of}. Failures of lives watched: {failures}. Steps: Kaplan-Meier "
-        "with late entry, 95 % log-log band; thin line: Weibull. Lives of unknown "
-        "installation date left out."
+        "with late entry while 10 or more are watched, 95 % log-log band; thin line: "
+        "Weibull. Lives of unknown installation date left out."
     )
     chart = Chart(
         f"How many {kind.replace('_', ' ')}s still work",
@@ -159,18 +168,17 @@ def survival(kind: str, fits: Sequence[LifeFit], as_of: str) -> str:
         1.0,
     )
     ends = []
-    for i, fit in enumerate(shown):
-        curve = fit.curve
-        assert curve is not None
-        ages = np.repeat(np.concatenate([[0.0], curve.age_years]), 2)[1:]
-        stairs = [np.repeat(np.concatenate([[1.0], part]), 2)[:-1] for part in
+    for i, (fit, curve, known) in enumerate(curves):
+        ages = np.repeat(np.concatenate([[0.0], curve.age_years[known]]), 2)[1:]
+        stairs = [np.repeat(np.concatenate([[1.0], part[known]]), 2)[:-1] for part in
                   (curve.survival, curve.low, curve.high)]  # fmt: skip
         clean = [np.clip(np.nan_to_num(part, nan=1.0), 0, 1) for part in stairs]
         chart.band(ages, clean[1], clean[2])
         chart.line(ages, clean[0], _style(i, 2.4))
         smooth = np.linspace(0, top, 120)
-        chart.line(smooth, fit.weibull.survival(smooth), _style(i, 0.9))
-        ends.append((chart.y(float(clean[0][-1])), fit.type))
+        fitted = fit.weibull.survival(smooth)
+        chart.line(smooth, fitted, _style(i, 0.9))
+        ends.append((chart.y(float(fitted[-1])), fit.type))
     for (_, words), y in zip(ends, _apart(ends), strict=True):
         chart.text(WIDTH - RIGHT + 8, y + 4, words.replace("_", " "))
     return chart.svg(_years(top), [0, 0.25, 0.5, 0.75, 1])

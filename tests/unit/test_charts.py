@@ -59,3 +59,14 @@ def test_a_name_from_the_records_never_becomes_markup(models: LifeModels) -> Non
     text = pictures(replace(models, fits=fits[:1]), 550, evil)["survival-lamp.svg"]
     assert "<script" not in text
     ElementTree.fromstring(text)
+
+
+def test_a_curve_ends_where_too_few_are_watched(models: LifeModels) -> None:
+    lamp = next(fit for fit in models.fits if fit.kind == "lamp" and fit.curve)
+    assert lamp.curve is not None
+    whole = pictures(replace(models, fits=(lamp,)), 550, "now")["survival-lamp.svg"]
+    few = replace(lamp, curve=replace(lamp.curve, at_risk=lamp.curve.at_risk * 0 + 9))
+    none = pictures(replace(models, fits=(few,)), 550, "now")["survival-lamp.svg"]
+    assert "<polygon" in whole
+    assert "<polygon" not in none
+    ElementTree.fromstring(none)
