@@ -48,7 +48,8 @@ _READ = {
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
         "action", "component", "fitted_model", "removed_model", "removed_date_code",
-        "symptom_found", "proven", "made_safe", "temporary_feed_until", "supersedes",
+        "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until",
+        "supersedes",
     ),
     "patrols": ("patrol_id", "road_id", "kind"),
     "sightings": ("patrol_id", "light_id", "state"),
@@ -59,7 +60,8 @@ _READ = {
 
 _NUMBERS = {
     "tmin_c", "tmax_c", "rain_mm",
-    "longitude", "latitude", "watts", "voltage", "length_m", "volts_min", "volts_max",
+    "longitude", "latitude", "watts", "voltage", "volts", "length_m", "volts_min",
+    "volts_max",
     "warranty_years", "unit_cost", "lead_time_days", "lead_time_sd_days", "pack_size",
     "minimum_order",
 }  # fmt: skip

@@ -1,60 +1,167 @@
-"""What the records say of how often things fail: the rates that verdicts rest on.
+"""What the records say of how often things fail and how they come to be known.
 
-This version judges from hazards and counts on the circuit alone, and says so.
+Nothing here is set by hand where the records can tell; where they are few, each rate
+is drawn to a usual one by as much as a few observations weigh.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
+from lightwatch.detection import Detection, detection, unheld
+from lightwatch.detection.touched import lights_touched
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
-from lightwatch.rates import rates
+from lightwatch.rates.feed_history import feed_history
+from lightwatch.rates.hazards import hazards_now
 from lightwatch.register import Register
-from lightwatch.words import SUPPLY, UNANSWERED
+from lightwatch.register.fittings import worked_on
+from lightwatch.words import DARK, SUPPLY, UNANSWERED, resources
 
-REPORTED = 0.5
-"""Assumed chance that a dark light has been reported by now; no source."""
+YEAR_NIGHTS = YEAR / DAY
 
-WATCH_DAYS = 45.0
-"""A shared fault older than this would have been found [days]; no source."""
+FEED_CAUSES = (*SUPPLY, *SUPPLY.values(), "supply", "fuse", "theft")
+"""Causes of a fault on the feed, where the work was on a section or a whole circuit."""
 
-_USUAL_DAYS_OPEN = 14.0
+USUAL_CROWD = 0.7
+"""Of the reports that lights dark alone would have, a light dark with others has this
+share; as good as ten reports, no source."""
+
+SYMPTOMS = sorted(
+    next(
+        field.allowed or frozenset()
+        for field in resources()["reports"].fields
+        if field.name == "symptom"
+    )
+)
+
+UNKNOWN_PER_KM_YEAR = 0.1
+"""Faults of a feed where no section is on record [1/(km year)]; no source."""
+
+_LIKE = 10.0
+_BEFORE_DAYS = 30.0
 _HALF = 0.5
 
 
 @dataclass(frozen=True)
 class Experience:
-    """Rates from the records, each with half a failure added so that none is zero."""
+    """Rates from the records; none is zero.
 
-    light_per_year: float
-    """Of a light going out by its own components."""
-    section_per_km_year: dict[str, float]
-    """By construction."""
-    group_per_year: float
-    """Of a group photocontrol."""
+    Parameters
+    ----------
+    hazards
+        What is in place with its hazard; see :func:`hazards_now`.
+    feed_ratio
+        By circuit: supply faults against those expected of its kind, shrunk.
+    supply_per_year
+        Of a circuit's main supply or main fuse [1/year].
+    damage_per_km_year
+        Of sections by theft and the like [1/(km year)].
+    false_per_night
+        By symptom: reports of a light that has no such trouble, false or meant for
+        another light [1/night].
+    crowd
+        Reports of a light dark with others, against those of one dark alone.
+    slip
+        Chance that a repair left the light dark.
+    symptom_share
+        By cause and symptom: how often that cause was reported as that symptom.
+        Cause ``feed`` stands for all faults of the feed, ``group`` for group
+        photocontrols, ``own`` for all components of a light.
+    """
+
+    hazards: pd.DataFrame
+    feed_ratio: dict[str, float]
     supply_per_year: float
-    """Of a circuit's main supply or main fuse."""
-    false_share: float
-    """Share of visits at which nothing was wrong."""
-    days_open: float
-    """From a report to its repair [days]."""
-    component_per_year: dict[tuple[str, str], float]
-    """By kind and type."""
+    group_per_year: float
+    damage_per_km_year: float
+    false_per_night: dict[str, float]
+    crowd: float
+    slip: float
     symptom_share: dict[tuple[str, str], float]
-    """By cause and symptom: how often that cause was reported as that symptom."""
+    detection: Detection
+
+    def shows(self, cause: str, symptoms: tuple[str, ...]) -> float:
+        """Share of a cause's failures that show as one of these symptoms."""
+        return sum(self.symptom_share.get((cause, name), 0.0) for name in symptoms)
+
+    def said(self, cause: str, symptom: str, among: tuple[str, ...]) -> float:
+        """Chance that of these symptoms it is called this one, given the cause."""
+        every = self.shows(cause, among)
+        share = self.symptom_share.get((cause, symptom), 0.0)
+        return share / every if every else 1.0 / len(among)
+
+    @cached_property
+    def of_lights(self) -> pd.DataFrame:
+        """Hazard of each light [1/year], a column for each kind of component."""
+        own = self.hazards[self.hazards["light_id"] != ""]
+        return own.pivot_table("per_year", "light_id", "kind", "sum", fill_value=0.0)
+
+    def own_per_year(
+        self, light_ids: pd.Series, symptoms: tuple[str, ...]
+    ) -> np.ndarray:
+        """Hazard of lights of coming to show this by a component of their own."""
+        table = self.of_lights
+        share = np.array([self.shows(str(kind), symptoms) for kind in table.columns])
+        usual = float((table.mean() * share).sum()) if len(table) else 0.01
+        found = table.reindex(light_ids).to_numpy(float) @ share
+        return np.where(np.isnan(found), usual, found)
+
+    @cached_property
+    def of_sections(self) -> pd.Series:
+        """Hazard of each section for its whole length [1/year]."""
+        feeds = self.hazards[self.hazards["kind"].isin(list(SUPPLY))]
+        ratio = feeds["circuit_id"].map(self.feed_ratio).fillna(1.0)
+        return (feeds["per_year"] * ratio).groupby(feeds["section_id"]).sum()
+
+    @cached_property
+    def line_per_km_year(self) -> float:
+        """Mean hazard of overhead line [1/(km year)], as temporary feeds are."""
+        lines = self.hazards[self.hazards["kind"] == "line"]
+        per_km = lines["per_year"] / lines["km"]
+        return float(per_km.mean()) if len(lines) else self.usual_per_km_year
+
+    @cached_property
+    def usual_per_km_year(self) -> float:
+        """Mean hazard of sections [1/(km year)], for stretches not on record."""
+        feeds = self.hazards[self.hazards["kind"].isin(list(SUPPLY))]
+        km = float(feeds["km"].sum())
+        return float(feeds["per_year"].sum()) / km if km else UNKNOWN_PER_KM_YEAR
 
 
-def _share_of_symptoms(register: Register) -> dict[tuple[str, str], float]:
+def _level(repairs: pd.DataFrame) -> np.ndarray:
+    """Name what each repair was about: a light's own part, the feed, the group."""
+    shared = (repairs["light_id"] == "") & ~repairs["named"]
+    feed = shared & repairs["cause"].isin(FEED_CAUSES)
+    group = shared & (repairs["cause"] == "photocontrol")
+    return np.select([feed, group], ["feed", "group"], "own")
+
+
+def _symptoms(register: Register) -> dict[tuple[str, str], float]:
+    """Return how often each cause was reported as each symptom."""
     reports = register.known.reports.set_index("report_id")["symptom"]
     repairs = register.known.repairs
-    answered = repairs[repairs["report_id"] != ""]
+    answered = repairs[
+        (repairs["report_id"] != "") & ~repairs["action"].isin(UNANSWERED)
+    ]
+    answered = answered[~answered.index.isin(unheld(register))]
     symptom = answered["report_id"].map(reports)
-    counts = pd.crosstab(answered["cause"], symptom)
-    shares = (counts + _HALF).div((counts + _HALF).sum(axis=1), axis=0)
+    level = pd.Series(_level(answered), answered.index)
+    own = answered["cause"].where(level == "own", "")
+    counts = pd.concat([pd.crosstab(level, symptom), pd.crosstab(own, symptom)])
+    counts = counts[counts.index != ""].groupby(level=0).sum()
+    counts = counts.reindex(columns=sorted({*counts.columns, *DARK}), fill_value=0)
+    for cause in {"feed", "group", "own"} - set(counts.index):
+        counts.loc[cause] = 0
+    usual = (counts.sum() + _HALF) / (counts.sum() + _HALF).sum()
+    like = pd.DataFrame([usual] * len(counts), index=counts.index)
+    like.loc["feed"] = 0.0
+    like.loc["feed", list(DARK)] = [0.7, 0.3]
+    shares = (counts + like).div((counts + like).sum(axis=1), axis=0)
     return {
         (str(cause), str(name)): float(shares.at[cause, name])
         for cause in shares.index
@@ -62,51 +169,86 @@ def _share_of_symptoms(register: Register) -> dict[tuple[str, str], float]:
     }
 
 
-def _visits(register: Register) -> tuple[float, float]:
+def _false_per_night(register: Register) -> dict[str, float]:
+    """Return reports of lights without such a trouble, per light and night.
+
+    Visits that found no fault, and repairs of another light than was reported.
+    """
+    known = register.known
+    reports = known.reports.set_index("report_id")
+    repairs = known.repairs[known.repairs["report_id"] != ""]
+    named = repairs["report_id"].map(reports["light_id"])
+    other = (named != "") & (repairs["light_id"] != "") & (named != repairs["light_id"])
+    false = repairs[other | (repairs["action"] == "no_fault_found")]
+    counts = false["report_id"].map(reports["symptom"]).value_counts()
+    nights = len(known.lights) * max((register.as_of - known.opened) / DAY, 1.0)
+    return {
+        str(name): float(counts.get(name, 0) + _HALF) / max(nights, 1000.0)
+        for name in SYMPTOMS
+    }
+
+
+def _crowd(register: Register, detected: Detection) -> float:
+    """Return how much more slowly lights that are dark together are reported.
+
+    Read off mended faults of feeds: first reports of their lights after the first of
+    all, against those that lights dark alone would have had in that time.
+    """
     repairs = register.known.repairs
-    visits = repairs[(repairs["report_id"] != "") & ~repairs["action"].isin(UNANSWERED)]
-    if visits.empty:
-        return 0.05, _USUAL_DAYS_OPEN
-    empty = (visits["action"] == "no_fault_found").sum()
-    received = register.known.reports.set_index("report_id")["happened"]
-    waited = visits["happened"] - visits["report_id"].map(received)
-    days = float(np.nanmean(np.maximum(waited, 0)) / DAY)
-    return float(empty + _HALF) / (len(visits) + 1), max(days, 1.0)
+    level = _level(repairs)
+    mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
+    chosen = repairs[(level != "own") & mends]
+    frame = chosen.assign(
+        repair=chosen.index, day=chosen["happened"] / DAY, part=worked_on(chosen)
+    )
+    touched = lights_touched(register, frame)
+    reports = register.known.reports
+    dark = reports[reports["symptom"].isin(DARK) & (reports["light_id"] != "")]
+    told = dark.assign(told=dark["happened"] / DAY)[["light_id", "told"]]
+    both = touched.merge(told, on="light_id", how="left")
+    inside = (both["told"] <= both["day"]) & (both["told"] > both["day"] - _BEFORE_DAYS)
+    both["told"] = both["told"].where(inside)
+    first = both.groupby(["repair", "light_id"], as_index=False)[["told", "day"]].min()
+    begun = first.groupby("repair")["told"].transform("min")
+    first, begun = first[begun.notna()], begun[begun.notna()]
+    nights = first["told"].fillna(first["day"]) - begun
+    later = (first["told"] > begun).sum()
+    usual = detected.per_day.get("out", detected.usual_per_day)
+    expected = usual * float(nights.sum())
+    return float((later + _LIKE * USUAL_CROWD) / (expected + _LIKE))
+
+
+def _per_circuit(register: Register, chosen: pd.Series) -> float:
+    known = register.known
+    years = len(known.circuits) * max((register.as_of - known.opened) / YEAR, 0.0)
+    return float(chosen.sum() + _HALF) / max(years, 1.0)
 
 
 def experience(lives: Lives) -> Experience:
-    """Read the rates that verdicts rest on from the lives so far."""
+    """Read off the records all that verdicts rest on."""
     register = lives.register
-    frame = lives.frame
-    years = (frame["end"] - frame["start"]) / YEAR
-    own = frame["light_id"] != ""
-    group = ~own & (frame["kind"] == "photocontrol")
-    light_years = float(years[own & (frame["kind"] == "wiring")].sum())
-    circuit_years = len(register.known.circuits) * max(
-        (register.as_of - register.known.opened) / YEAR, 0.0
-    )
     repairs = register.known.repairs
-    whole = (repairs["light_id"] == "") & (repairs["section_id"] == "")
-    supply = whole & repairs["cause"].isin(["supply", "fuse", "cable_fault"])
-    false_share, days_open = _visits(register)
-    by_kind = rates(lives, ("kind", "type"))
-
-    def per_year(failures: float, at_risk_years: float) -> float:
-        return (failures + _HALF) / max(at_risk_years, 1.0)
-
-    every = {
-        (row.group["kind"], row.group["type"]): per_year(row.failures, row.unit_years)
-        for row in by_kind
-    }
+    level = _level(repairs)
+    mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
+    whole = mends & (level == "feed") & (repairs["section_id"] == "")
+    frame = lives.frame
+    group = (frame["light_id"] == "") & (frame["kind"] == "photocontrol")
+    group_years = float(((frame["end"] - frame["start"]) / YEAR)[group].sum())
+    feeds = frame["kind"].isin(list(SUPPLY))
+    km_years = (frame["end"] - frame["start"]) / YEAR * frame["weight"]
+    stolen = mends & (level == "feed") & (repairs["cause"] == "theft")
+    own = mends & (level == "own")
+    detected = detection(register)
     return Experience(
-        light_per_year=per_year(frame["failed"][own].sum(), light_years),
-        section_per_km_year={
-            name: rate for (kind, name), rate in every.items() if kind in SUPPLY
-        },
-        group_per_year=per_year(frame["failed"][group].sum(), years[group].sum()),
-        supply_per_year=per_year(int(supply.sum()), circuit_years),
-        false_share=false_share,
-        days_open=days_open,
-        component_per_year={k: r for k, r in every.items() if k[0] not in SUPPLY},
-        symptom_share=_share_of_symptoms(register),
+        hazards=hazards_now(lives),
+        feed_ratio={one.circuit_id: one.ratio for one in feed_history(lives)},
+        supply_per_year=_per_circuit(register, whole),
+        group_per_year=(frame["failed"][group].sum() + _HALF) / max(group_years, 1.0),
+        damage_per_km_year=(stolen.sum() + _HALF)
+        / max(float(km_years[feeds].sum()), 10.0),
+        false_per_night=_false_per_night(register),
+        crowd=_crowd(register, detected),
+        slip=float(len(unheld(register)) + 1.0) / float(own.sum() + 50.0),
+        symptom_share=_symptoms(register),
+        detection=detected,
     )

@@ -31,6 +31,10 @@ class Outage:
 
     ``probabilities`` covers every verdict and sums to 1; ``verdict`` is its likeliest.
     ``sections`` and ``components`` hold (identifier, probability), highest first.
+    ``seen_lit``: lights of the circuit that a patrol has passed since and not noted;
+    ``dark_since``: the likeliest night on which a shared fault began; ``inferred``:
+    the order of the lights is read off the map; ``checks_needed``: tests that it takes
+    on average to name the section.
     """
 
     lights: tuple[str, ...]
@@ -45,6 +49,10 @@ class Outage:
     since: datetime
     why: tuple[str, ...]
     danger: tuple[str, ...]
+    seen_lit: tuple[str, ...] = ()
+    dark_since: datetime | None = None
+    inferred: bool = False
+    checks_needed: float | None = None
 
     @property
     def verdict(self) -> str:

@@ -10,196 +10,185 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.triage.channel import CHANNELS, Channel
+from lightwatch.decisions.triage.evidence import night_edges
 from lightwatch.decisions.triage.experience import Experience, experience
-from lightwatch.decisions.triage.odds import SEEN_WRONGLY, Odds, Suspect, weigh
+from lightwatch.decisions.triage.judge import (
+    INFERRED,
+    SOURCE,
+    CircuitJudged,
+    judge,
+)
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
-from lightwatch.decisions.triage.troubles import last_seen_lit, open_troubles
+from lightwatch.decisions.triage.signs import Signs
+from lightwatch.decisions.triage.telling import Telling
+from lightwatch.decisions.triage.troubles import open_troubles
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
+from lightwatch.register import Register
 from lightwatch.register.feeds import kind_of_feed
-from lightwatch.words import DARK, PER_LIGHT
+from lightwatch.words import PER_LIGHT
 
 METHOD = (
-    "Judged from hazards and counts on each circuit alone, one shared fault at a time; "
-    "an estimate, never proof that anything is dead."
+    "Judged by weighing every report, silence, patrol and repair against the rates of "
+    "the records; an estimate, never proof that anything is dead."
 )
 """Said wherever these verdicts are shown."""
 
-
-_MISSED = {"knocked_down": 0.1, "dayburning": 0.1, "cycling": 0.6, "dim": 0.6}
-_MISSED_OTHERWISE = 0.4
-"""Chance that a patrol passes such a light and does not note it; no source."""
+LIKELY = 0.5
+"""A light as likely as this to be dark by its feed belongs to the feed's fault."""
 
 
-@dataclass(frozen=True)
-class _Circuit:
-    """One circuit's lights in their order, and what is open on them."""
-
-    circuit_id: str
-    lights: pd.DataFrame
-    troubles: pd.DataFrame
-    odds: Odds | None
+Shares = tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True)
 class Triage:
-    """What the verdicts are drawn from."""
+    """All that verdicts are drawn from, as known on a day."""
 
     lives: Lives
     known: Experience = field(repr=False)
+    signs: Signs = field(repr=False)
+
+    @classmethod
+    def of(cls, lives: Lives) -> Triage:
+        """Read the rates off the records."""
+        return cls(lives, experience(lives), Signs(lives.register))
+
+    @property
+    def register(self) -> Register:
+        """What stands, as known on the day."""
+        return self.lives.register
+
+    @cached_property
+    def troubles(self) -> pd.DataFrame:
+        """Every open report and sighting, with its circuit."""
+        troubles = open_troubles(self.register)
+        return troubles.assign(circuit=troubles["light_id"].map(self.signs.circuit_of))
 
     @cached_property
     def standing(self) -> pd.DataFrame:
         """Lights in service, by identifier."""
-        return self.lives.register.standing.set_index("light_id", drop=False)
+        return self.register.standing.set_index("light_id", drop=False)
 
     @cached_property
     def circuits(self) -> pd.DataFrame:
         """Circuits, by identifier."""
-        return self.lives.register.known.circuits.set_index("circuit_id")
+        return self.register.known.circuits.set_index("circuit_id")
 
     @cached_property
-    def sections(self) -> pd.DataFrame:
-        """Sections, by identifier."""
-        return self.lives.register.known.sections.set_index("section_id")
+    def kind_of_section(self) -> dict[str, str]:
+        """For each section whether it is cable or line."""
+        sections = self.register.known.sections
+        return {
+            section: kind_of_feed(kind)
+            for section, kind in zip(
+                sections["section_id"], sections["kind"], strict=True
+            )
+        }
+
+    def judged(self, channel: Channel) -> list[CircuitJudged]:
+        """Judge every circuit on which something of a channel is open."""
+        some = self.troubles[self.troubles["symptom"].isin(channel.symptoms)]
+        return judge(self.signs, self.known, sorted(set(some["circuit"])), channel)
+
+    def components(self, light: str, symptom: str) -> Shares:
+        """Say which component it is, if it is this light alone."""
+        if symptom == "knocked_down":
+            return (("pole", 1.0),)
+        table = self.known.of_lights
+        if light not in table.index:
+            return (("unknown", 1.0),)
+        hazard = table.loc[light]
+        weights = {
+            str(kind): float(rate) * self.known.shows(str(kind), (symptom,))
+            for kind, rate in hazard[hazard > 0].items()
+        }
+        total = sum(weights.values())
+        if not total or not set(weights) - set(PER_LIGHT):
+            return (("unknown", 1.0),)
+        ordered = sorted(weights.items(), key=lambda pair: (-pair[1], pair[0]))
+        return tuple((kind, weight / total) for kind, weight in ordered)
+
+    def underground(self, circuit_id: str, light: str, sections: Shares) -> bool | None:
+        """Tell whether the feed is underground; of a mixed one, the likeliest part."""
+        if circuit_id not in self.circuits.index:
+            return None
+        feed = self.circuits.at[circuit_id, "feed"]
+        if feed != "mixed":
+            return bool(feed == "underground")
+        section = sections[0][0] if sections else self.standing.at[light, "section_id"]
+        kind = self.kind_of_section.get(section)
+        return None if kind is None else kind == "cable"
+
+
+@dataclass(frozen=True)
+class _Case:
+    """Open troubles that are one entry, and what is believed of their circuit."""
+
+    triage: Triage
+    judged: CircuitJudged
+    channel: Channel
+    troubles: pd.DataFrame
+    lights: tuple[str, ...]
+    stretch: str
 
     @cached_property
-    def fitted(self) -> dict[str, list[tuple[str, str]]]:
-        """For each light the (kind, type) of what hangs on it now."""
-        frame = self.lives.frame
-        now = frame[
-            (frame["end"] >= self.lives.register.as_of) & (frame["light_id"] != "")
-        ]
-        found: dict[str, list[tuple[str, str]]] = {}
-        for light, kind, name in zip(
-            now["light_id"], now["kind"], now["type"], strict=True
-        ):
-            found.setdefault(light, []).append((kind, name))
-        return found
+    def reported(self) -> tuple[str, ...]:
+        return tuple(sorted(set(self.troubles["light_id"])))
 
+    @cached_property
+    def _place(self) -> dict[str, int]:
+        return {light: i for i, light in enumerate(self.judged.light_ids)}
 
-def _suspects(triage: Triage, circuit_id: str, lights: pd.DataFrame) -> list[Suspect]:
-    register, known = triage.lives.register, triage.known
-    everything = np.ones(len(lights), dtype=bool)
-    suspects = [Suspect("supply_fault", None, everything, known.supply_per_year)]
-    if triage.circuits.at[circuit_id, "control"] == "group":
-        suspects.append(
-            Suspect("group_photocontrol", None, everything, known.group_per_year)
+    @cached_property
+    def shares(self) -> dict[str, float]:
+        """Probability of each verdict; they sum to 1."""
+        rows = [self._place[light] for light in self.reported]
+        dark = float(self.judged.dark[rows].max())
+        lit = np.clip(1 - self.judged.dark[rows] - self.judged.own[rows], 0.0, 1.0)
+        false = float(np.prod(lit / np.maximum(1 - self.judged.dark[rows], 1e-12)))
+        group = min(self.judged.group, dark)
+        return {
+            **dict.fromkeys(VERDICTS, 0.0),
+            "group_photocontrol": group,
+            "supply_fault": dark - group,
+            "single_light": (1 - dark) * (1 - false),
+            "no_fault": (1 - dark) * false,
+        }
+
+    @cached_property
+    def sections(self) -> Shares:
+        """Sections that could darken this stretch, or this light."""
+        likely = self.judged.likely_sections()
+        if self.stretch in (SOURCE, INFERRED):
+            return likely
+        feeds = self.triage.register.feeds
+        own = self.stretch
+        if not own:
+            own = str(self.triage.standing.at[self.reported[0], "section_id"])
+            return tuple(one for one in likely if one[0] in feeds.get(own, ()))
+        return tuple(
+            (name, chance)
+            for name, chance in likely
+            if own in feeds.get(name, ()) or name in feeds.get(own, ())
         )
-    ways = [register.feeds.get(section, ()) for section in lights["section_id"]]
-    beyond: dict[str, list[int]] = {}
-    for i, way in enumerate(ways):
-        for section in way:
-            beyond.setdefault(section, []).append(i)
-    usual = float(np.mean(list(known.section_per_km_year.values()) or [0.02]))
-    for section, indices in beyond.items():
-        dark = np.zeros(len(lights), dtype=bool)
-        dark[indices] = True
-        row = triage.sections.loc[section]
-        km = row["length_m"] / 1000 if row["length_m"] > 0 else 0.03
-        rate = known.section_per_km_year.get(row["kind"], usual)
-        suspects.append(Suspect("supply_fault", section, dark, rate * km))
-    return suspects
 
+    @property
+    def is_shared(self) -> bool:
+        """Tell whether the likeliest verdict is a fault that lights share."""
+        likeliest = max(self.shares, key=lambda name: self.shares[name])
+        return likeliest in ("supply_fault", "group_photocontrol")
 
-def _judged(triage: Triage, circuit_id: str, troubles: pd.DataFrame) -> _Circuit:
-    standing = triage.standing
-    lights = standing[standing["circuit_id"] == circuit_id]
-    dark = troubles[troubles["symptom"].isin(DARK)]
-    odds = None
-    if len(dark) and circuit_id in triage.circuits.index:
-        lit = last_seen_lit(triage.lives.register, set(lights["light_id"]))
-        seen = lights["light_id"].map(lit).astype(float) > dark["at"].min()
-        reported = lights["light_id"].isin(set(dark["light_id"])).to_numpy()
-        suspects = tuple(_suspects(triage, circuit_id, lights))
-        odds = weigh(suspects, reported, seen.to_numpy(), triage.known)
-    return _Circuit(circuit_id, lights, troubles, odds)
-
-
-def _underground(triage: Triage, circuit: _Circuit) -> bool | None:
-    if circuit.circuit_id not in triage.circuits.index:
-        return None
-    feed = triage.circuits.at[circuit.circuit_id, "feed"]
-    if feed != "mixed":
-        return bool(feed == "underground")
-    sections = circuit.odds.sections() if circuit.odds else ()
-    kinds = triage.sections["kind"]
-    if not sections:
-        own = circuit.troubles["light_id"].iloc[0]
-        section = triage.standing.at[own, "section_id"]
-        return kind_of_feed(kinds[section]) == "cable" if section in kinds else None
-    return kind_of_feed(kinds[sections[0][0]]) == "cable"
-
-
-def _components(
-    triage: Triage, light: str, symptom: str
-) -> tuple[tuple[str, float], ...]:
-    """Say which component it is, if it is this light alone."""
-    if symptom == "knocked_down":
-        return (("pole", 1.0),)
-    known = triage.known
-    weights: dict[str, float] = {}
-    for kind, name in triage.fitted.get(light, []):
-        rate = known.component_per_year.get((kind, name), 0.0)
-        share = known.symptom_share.get((kind, symptom), 1e-3)
-        weights[kind] = weights.get(kind, 0.0) + rate * share
-    total = sum(weights.values())
-    if not total or not set(weights) - set(PER_LIGHT):
-        return (("unknown", 1.0),)
-    ordered = sorted(weights.items(), key=lambda pair: (-pair[1], pair[0]))
-    return tuple((kind, weight / total) for kind, weight in ordered)
-
-
-def _where(triage: Triage, light: str) -> str:
-    pole = triage.standing.at[light, "pole_id"]
-    return f"pole {pole} (light {light})" if pole else f"light {light}"
-
-
-def _test_shared(triage: Triage, circuit: _Circuit, odds: Odds) -> NextTest:
-    source = triage.circuits.at[circuit.circuit_id, "source"] or "the circuit's source"
-    sections = odds.sections()
-    at_source = 1.0 - sum(chance for _, chance in sections)
-    if not sections or at_source > sections[0][1]:
-        why = "it feeds everything that is dark: supply, main fuse and group control"
-        return NextTest(str(source), why)
-    section, chance = sections[0]
-    lights = circuit.lights[circuit.lights["section_id"] == section]
-    light = str(lights["light_id"].iloc[0]) if len(lights) else None
-    where = _where(triage, light) if light else f"the far end of section {section}"
-    why = (
-        f"far end of {section}, the likeliest section ({chance:.0%}): if live, look "
-        "beyond; if dead, back towards the source"
-    )
-    return NextTest(where, why, section, light)
-
-
-def _test_alone(
-    triage: Triage, light: str, components: tuple[tuple[str, float], ...]
-) -> NextTest:
-    keeper = triage.standing.at[light, "maintained_by"]
-    kind, chance = components[0]
-    if keeper:
-        why = f"tell {keeper}, who maintains it"
-    elif kind == "unknown":
-        why = "what is fitted is not on record"
-    else:
-        why = f"likeliest part: {kind.replace('_', ' ')} ({chance:.0%})"
-    return NextTest(_where(triage, light), why, None, light)
-
-
-def _not_ours(triage: Triage, lights: Iterable[str]) -> list[str]:
-    found = []
-    for light in lights:
-        row = triage.standing.loc[light]
-        if row["maintained_by"]:
-            found.append(
-                f"{light} is maintained by {row['maintained_by']}: not ours to repair"
-            )
-        elif row["feed_owner"]:
-            found.append(
-                f"{light} is fed by {row['feed_owner']}: the feed is not ours to open"
-            )
-    return found
+    def onset(self) -> float | None:
+        """Return the instant about which the shared fault began."""
+        total = self.judged.onset.sum()
+        if total <= 0:
+            return None
+        edges = night_edges()
+        middle = int(np.searchsorted(np.cumsum(self.judged.onset), total / 2))
+        age = (edges[middle] + edges[middle + 1]) / 2
+        return float(self.triage.register.as_of - age * DAY)
 
 
 def _commonest(symptoms: Iterable[str]) -> str:
@@ -207,159 +196,71 @@ def _commonest(symptoms: Iterable[str]) -> str:
     return min(counts, key=lambda name: (-counts[name], name))
 
 
-def _entry(
-    triage: Triage,
-    circuit: _Circuit,
-    troubles: pd.DataFrame,
-    shares: dict[str, float],
-    also_dark: tuple[str, ...] = (),
-) -> Outage:
-    """Put one outage together; ``shares`` are of the shared verdicts."""
-    clock = triage.lives.register.known.clock
-    reported = tuple(sorted(set(troubles["light_id"])))
-    since = int(troubles["at"].min())
-    symptom = _commonest(troubles["symptom"])
-    rest = max(1.0 - sum(shares.values()), 0.0)
-    false = _false(triage, troubles)
-    probabilities = {
-        **dict.fromkeys(VERDICTS, 0.0),
-        **shares,
-        "single_light": rest * (1 - false),
-        "no_fault": rest * false,
-    }
-    verdict = max(probabilities, key=lambda name: probabilities[name])
-    is_shared = verdict in ("supply_fault", "group_photocontrol")
-    components = _components(triage, reported[0], symptom)
-    odds = circuit.odds
-    if is_shared and odds:
-        test: NextTest | None = _test_shared(triage, circuit, odds)
-        why = _why_shared(circuit, reported, odds)
+def _entry(case: _Case) -> Outage:
+    """Put one outage together."""
+    triage, judged = case.triage, case.judged
+    clock = triage.register.known.clock
+    symptom = _commonest(case.troubles["symptom"])
+    components = triage.components(case.reported[0], symptom)
+    telling = Telling(
+        triage.register,
+        triage.signs,
+        judged,
+        case.reported,
+        case.lights,
+        case.sections,
+        case.stretch,
+        int(case.troubles["at"].min()),
+    )
+    test: NextTest | None
+    if case.is_shared:
+        test, needed = telling.test_shared()
+        why = telling.why_shared()
     else:
-        test = _test_alone(triage, reported[0], components)
-        why = _why_alone(circuit, troubles, symptom)
+        test, needed = telling.test_alone(components), None
+        why = telling.why_alone(symptom, int(case.troubles["unseen"].min()))
+    onset = case.onset() if case.is_shared and case.channel.by_feed else None
     return Outage(
-        lights=tuple(sorted({*reported, *also_dark})),
-        reported=reported,
-        circuit_id=circuit.circuit_id or None,
-        underground=_underground(triage, circuit),
+        lights=tuple(sorted({*case.reported, *case.lights})),
+        reported=case.reported,
+        circuit_id=judged.circuit_id or None,
+        underground=triage.underground(
+            judged.circuit_id, case.reported[0], case.sections
+        ),
         symptom=symptom,
-        probabilities=probabilities,
-        sections=odds.sections() if odds and symptom in DARK else (),
+        probabilities=case.shares,
+        sections=case.sections if case.channel.by_feed else (),
         components=components,
         test_first=test,
-        since=clock.at(since),
-        why=tuple(why + _not_ours(triage, reported)),
-        danger=tuple(sorted(set(troubles["danger"]) - {""})),
+        since=clock.at(int(case.troubles["at"].min())),
+        why=tuple(why + telling.not_ours()),
+        danger=tuple(sorted(set(case.troubles["danger"]) - {""})),
+        seen_lit=telling.seen_lit if case.is_shared else (),
+        dark_since=None if onset is None else clock.at(int(onset)),
+        inferred=judged.inferred,
+        checks_needed=needed,
     )
 
 
-def _false(triage: Triage, troubles: pd.DataFrame) -> float:
-    """Odds that there is nothing there: a false report, or another light's.
-
-    A patrol that should have noted it and did not makes that likelier.
-    """
-    share: float = triage.known.false_share ** troubles["light_id"].nunique()
-    if troubles["seen"].any():
-        share *= SEEN_WRONGLY
-    missed = _MISSED.get(_commonest(troubles["symptom"]), _MISSED_OTHERWISE)
-    unseen: float = missed ** int(troubles["unseen"].min())
-    return share / (share + (1 - share) * unseen)
-
-
-def _why_shared(circuit: _Circuit, reported: tuple[str, ...], odds: Odds) -> list[str]:
-    sections = odds.sections()
-    everything = f"{len(reported)} of {len(circuit.lights)} lights of the circuit out"
-    if not sections:
-        return [everything]
-    top = sections[0][0]
-    dark = next(s.dark for s in odds.suspects if s.section_id == top)
-    beyond = set(circuit.lights["light_id"][dark])
-    inside = len(beyond & set(reported))
-    before = len(set(reported) - beyond)
-    return [
-        f"{inside} of {len(beyond)} lights beyond {top} reported out, "
-        f"{before or 'none'} elsewhere on the circuit"
-    ]
-
-
-def _why_alone(circuit: _Circuit, troubles: pd.DataFrame, symptom: str) -> list[str]:
-    unseen = int(troubles["unseen"].min())
-    if symptom not in DARK:
-        said = [f"{symptom.replace('_', ' ')} points to the light itself"]
-        if unseen:
-            said.append(f"{unseen} later patrols passed and did not note it")
-        return said
-    others = set(circuit.troubles["light_id"]) - set(troubles["light_id"])
-    if not others:
-        return [f"no other of the circuit's {len(circuit.lights)} lights reported"]
-    return [
-        f"{len(others) + 1} of the circuit's {len(circuit.lights)} lights reported, "
-        "but a shared fault would explain that less well"
-    ]
-
-
-def _group_control(triage: Triage, circuit: _Circuit, light: str) -> float:
-    """Odds that a light which burns by day does so by its group's photocontrol."""
-    if circuit.circuit_id not in triage.circuits.index:
-        return 0.0
-    own = any(kind == "photocontrol" for kind, _ in triage.fitted.get(light, []))
-    if own or triage.circuits.at[circuit.circuit_id, "control"] != "group":
-        return 0.0
-    known = triage.known
-    group = known.group_per_year * known.symptom_share.get(
-        ("photocontrol", "dayburning"), 0.1
-    )
-    alone = sum(
-        known.component_per_year.get(pair, 0.0)
-        * known.symptom_share.get((pair[0], "dayburning"), 1e-3)
-        for pair in triage.fitted.get(light, [])
-    )
-    return group / (group + alone) if group + alone else 0.0
-
-
-def _of_circuit(triage: Triage, circuit: _Circuit) -> list[Outage]:
-    dark = circuit.troubles[circuit.troubles["symptom"].isin(DARK)]
-    outages = []
-    odds = circuit.odds
-    if odds is not None and odds.posterior.sum() > 0.5:
-        chance = dict(zip(circuit.lights["light_id"], odds.dark(), strict=True))
-        beyond = {light for light, one in chance.items() if one > 0.5}
-        shared = dark[dark["light_id"].isin(beyond)]
-        if len(shared):
-            shares = {v: odds.of(v) for v in ("supply_fault", "group_photocontrol")}
-            outages.append(
-                _entry(triage, circuit, shared, shares, tuple(sorted(beyond)))
-            )
-            dark = dark[~dark["light_id"].isin(beyond)]
-    rest = circuit.troubles[~circuit.troubles["symptom"].isin(DARK)]
-    for light, some in pd.concat([dark, rest]).groupby("light_id", sort=True):
-        shares = _shares_of_light(triage, circuit, str(light), some)
-        outages.append(_entry(triage, circuit, some, shares))
-    return outages
-
-
-def _shares_of_light(
-    triage: Triage, circuit: _Circuit, light: str, troubles: pd.DataFrame
-) -> dict[str, float]:
-    if _commonest(troubles["symptom"]) == "dayburning":
-        return {"group_photocontrol": _group_control(triage, circuit, light)}
-    odds = circuit.odds
-    if odds is None or not troubles["symptom"].isin(DARK).any():
-        return {}
-    index = list(circuit.lights["light_id"]).index(light)
-    darkens = [bool(suspect.dark[index]) for suspect in odds.suspects]
-    return {
-        verdict: float(
-            sum(
-                chance
-                for suspect, chance, hit in zip(
-                    odds.suspects, odds.posterior, darkens, strict=True
-                )
-                if hit and suspect.verdict == verdict
-            )
+def _of_circuit(
+    triage: Triage, judged: CircuitJudged, channel: Channel, troubles: pd.DataFrame
+) -> list[Outage]:
+    """Return a circuit's entries: one a dark stretch, one a light that remains."""
+    stretch = dict(zip(judged.light_ids, judged.stretch, strict=True))
+    dark = dict(zip(judged.light_ids, judged.dark.tolist(), strict=True))
+    at = troubles["light_id"].map(stretch)
+    at = at.where(troubles["light_id"].map(dark) > LIKELY, "")
+    found = []
+    for name, some in troubles[at != ""].groupby(at[at != ""], sort=True):
+        beyond = tuple(
+            light
+            for light in judged.light_ids
+            if stretch[light] == name and dark[light] > LIKELY
         )
-        for verdict in ("supply_fault", "group_photocontrol")
-    }
+        found.append(_entry(_Case(triage, judged, channel, some, beyond, str(name))))
+    for _, some in troubles[at == ""].groupby("light_id", sort=True):
+        found.append(_entry(_Case(triage, judged, channel, some, (), "")))
+    return found
 
 
 def outages(lives: Lives) -> list[Outage]:
@@ -367,13 +268,20 @@ def outages(lives: Lives) -> list[Outage]:
 
     Danger comes first, then probability x lights x nights open.
     """
-    register = lives.register
-    triage = Triage(lives, experience(lives))
-    troubles = open_troubles(register)
-    circuit = troubles["light_id"].map(triage.standing["circuit_id"])
+    return triaged(Triage.of(lives))
+
+
+def triaged(triage: Triage) -> list[Outage]:
+    """Return every open trouble, from rates and signs already read."""
+    register = triage.register
     found: list[Outage] = []
-    for circuit_id, some in troubles.groupby(circuit, sort=True):
-        found += _of_circuit(triage, _judged(triage, str(circuit_id), some))
+    for channel in CHANNELS:
+        troubles = triage.troubles
+        troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
+        rows = troubles.groupby("circuit").indices
+        for judged in triage.judged(channel):
+            name = triage.signs.circuit_of[judged.light_ids[0]]
+            found += _of_circuit(triage, judged, channel, troubles.iloc[rows[name]])
     now = register.known.clock.at(register.as_of)
 
     def urgency(outage: Outage) -> tuple[bool, float, tuple[str, ...]]:
@@ -382,3 +290,8 @@ def outages(lives: Lives) -> list[Outage]:
         return not outage.danger, -weight, outage.lights
 
     return sorted(found, key=urgency)
+
+
+def circuits_judged(lives: Lives) -> list[CircuitJudged]:
+    """Judge every circuit on which a light is reported or was seen out."""
+    return Triage.of(lives).judged(CHANNELS[0])

@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from lightwatch.detection import PROVEN
 from lightwatch.register import Register
+from lightwatch.register.nearest import nearest_lights
 from lightwatch.words import DARK, UNANSWERED
 
 COLUMNS = ("light_id", "at", "symptom", "danger", "report_id", "seen", "unseen")
 
 
-def _nearest_lights(register: Register, reports: pd.DataFrame) -> pd.Series[Any]:
-    """Return the light nearest to each report's coordinates."""
-    from sklearn.neighbors import BallTree
+def told_of_lights(register: Register) -> pd.DataFrame:
+    """Return every report and sighting, one a row.
 
-    lights = register.standing
-    place = ["latitude", "longitude"]
-    if lights.empty or reports.empty:
-        return pd.Series("", index=reports.index, dtype=object)
-    tree = BallTree(np.radians(lights[place].to_numpy()), metric="haversine")
-    found = tree.query(np.radians(reports[place].to_numpy()), return_distance=False)
-    names = lights["light_id"].to_numpy()[found[:, 0]]
-    return pd.Series(names, index=reports.index, dtype=object)
+    A report without a light belongs to the light nearest to its coordinates.
 
-
-def _reports(register: Register) -> pd.DataFrame:
-    reports = register.known.reports
+    Returns
+    -------
+    pandas.DataFrame
+        ``light_id``, ``at`` [instant], ``symptom``, ``danger``, ``report_id``,
+        ``seen`` (by a patrol).
+    """
+    reports, sightings = register.known.reports, register.known.sightings
     lost = reports["light_id"] == ""
     light = reports["light_id"].copy()
-    light[lost] = _nearest_lights(register, reports[lost])
-    return pd.DataFrame(
+    light[lost] = nearest_lights(register.standing, reports[lost])
+    told = pd.DataFrame(
         {
             "light_id": light,
             "at": reports["happened"],
@@ -42,11 +42,7 @@ def _reports(register: Register) -> pd.DataFrame:
             "seen": False,
         }
     )
-
-
-def _sightings(register: Register) -> pd.DataFrame:
-    sightings = register.known.sightings
-    return pd.DataFrame(
+    seen = pd.DataFrame(
         {
             "light_id": sightings["light_id"],
             "at": sightings["happened"],
@@ -56,38 +52,88 @@ def _sightings(register: Register) -> pd.DataFrame:
             "seen": True,
         }
     )
+    parts = [part for part in (told, seen) if len(part)]
+    return pd.concat(parts, ignore_index=True) if parts else told
 
 
-def _last_work(register: Register) -> pd.Series[Any]:
-    """Return for each light when it, or what feeds it, was last worked on."""
+def answers(register: Register) -> pd.DataFrame:
+    """Return the repairs that answer what came before them."""
     repairs = register.known.repairs
-    answers = repairs[
+    return repairs[
         ~repairs["action"].isin(UNANSWERED) & (repairs["made_safe"] != "yes")
     ]
-    own = answers[answers["light_id"] != ""].groupby("light_id")["happened"].max()
-    whole = answers[
-        (answers["light_id"] == "")
-        & ~answers["named"]
-        & (answers["section_id"] == "")
-        & (answers["circuit_id"] != "")
-    ]
-    circuit = whole.groupby("circuit_id")["happened"].max()
-    fed = answers[answers["section_id"] != ""].groupby("section_id")["happened"].max()
-    on_feed = fed.to_dict()
-    by_section = {
-        section: max((on_feed.get(one, -np.inf) for one in way), default=-np.inf)
-        for section, way in register.feeds.items()
-    }
-    lights = register.standing.set_index("light_id")
-    latest = pd.concat(
-        [
-            own.reindex(lights.index),
-            lights["circuit_id"].map(circuit),
-            lights["section_id"].map(by_section),
-        ],
-        axis=1,
-    ).astype(float)
-    return latest.max(axis=1)
+
+
+def _latest(answered: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the last answer by light, circuit or section: when, and if proven."""
+    last = answered.sort_values("happened", kind="stable").groupby(by).last()
+    return pd.DataFrame(
+        {
+            "at": last["happened"].astype(float),
+            "proven": last["proven"].isin(PROVEN).astype(float),
+        }
+    )
+
+
+@dataclass(frozen=True)
+class Work:
+    """When lights, whole circuits and sections were last worked on."""
+
+    light: pd.DataFrame
+    circuit: pd.DataFrame
+    section: pd.DataFrame
+    feeds: dict[str, tuple[str, ...]]
+
+    @classmethod
+    def of(cls, register: Register) -> Work:
+        """Read off the answers that count."""
+        found = answers(register)
+        nowhere = (found["light_id"] == "") & ~found["named"]
+        whole = nowhere & (found["section_id"] == "") & (found["circuit_id"] != "")
+        return cls(
+            _latest(found[found["light_id"] != ""], "light_id"),
+            _latest(found[whole], "circuit_id"),
+            _latest(found[found["section_id"] != ""], "section_id"),
+            register.feeds,
+        )
+
+    @cached_property
+    def _section_at(self) -> dict[str, float]:
+        times: dict[str, float] = self.section["at"].to_dict()
+        return times
+
+    def _on_the_way(self, section: str) -> str | None:
+        """Return the section last worked on between a section and the source."""
+        times = self._section_at
+        worked = [one for one in self.feeds.get(section, ()) if one in times]
+        return max(worked, key=times.__getitem__) if worked else None
+
+    def last(self, lights: pd.DataFrame) -> pd.DataFrame:
+        """Return when each light, or what feeds it, was last worked on.
+
+        Parameters
+        ----------
+        lights
+            Rows of ``register.standing``.
+
+        Returns
+        -------
+        pandas.DataFrame
+            In the order of ``lights``: ``at`` [instant; NaN if never], ``proven``.
+        """
+        way = {one: self._on_the_way(one) for one in set(lights["section_id"])}
+        parts = [
+            self.light.reindex(lights["light_id"]),
+            self.circuit.reindex(lights["circuit_id"]),
+            self.section.reindex(lights["section_id"].map(way)),
+        ]
+        at = np.array([part["at"].to_numpy(float) for part in parts])
+        proven = np.array([part["proven"].to_numpy(float) for part in parts])
+        newest = np.argmax(np.nan_to_num(at, nan=-np.inf), axis=0)
+        column = np.arange(len(lights))
+        return pd.DataFrame(
+            {"at": at[newest, column], "proven": proven[newest, column] == 1.0}
+        )
 
 
 def passes(register: Register, lights: set[str]) -> pd.DataFrame:
@@ -149,17 +195,15 @@ def open_troubles(register: Register) -> pd.DataFrame:
         ``seen`` (by a patrol), ``unseen`` (later patrols that passed and did not
         note it).
     """
-    parts = [p for p in (_reports(register), _sightings(register)) if len(p)]
-    if not parts:
+    troubles = told_of_lights(register)
+    lights = register.standing
+    lights = lights[lights["light_id"].isin(set(troubles["light_id"]))]
+    if lights.empty:
         return pd.DataFrame(columns=list(COLUMNS))
-    troubles = pd.concat(parts, ignore_index=True)
-    troubles = troubles[troubles["light_id"].isin(set(register.standing["light_id"]))]
-    repairs = register.known.repairs
-    answers = repairs[
-        ~repairs["action"].isin(UNANSWERED) & (repairs["made_safe"] != "yes")
-    ]
-    named = set(answers["report_id"]) - {""}
-    worked = troubles["light_id"].map(_last_work(register))
+    troubles = troubles[troubles["light_id"].isin(set(lights["light_id"]))]
+    named = set(answers(register)["report_id"]) - {""}
+    work = Work.of(register).last(lights).set_index(lights["light_id"].to_numpy())
+    worked = troubles["light_id"].map(work["at"])
     troubles = troubles[~troubles["report_id"].isin(named) & ~(worked > troubles["at"])]
     lit = last_seen_lit(register, set(troubles["light_id"]))
     contradicted = troubles["symptom"].isin(DARK) & (

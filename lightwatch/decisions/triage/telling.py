@@ -1,0 +1,199 @@
+"""Why, and what to test first, in a dispatcher's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
+
+from lightwatch.decisions.triage.judge import SOURCE, CircuitJudged
+from lightwatch.decisions.triage.next_test import best_check, checks_needed
+from lightwatch.decisions.triage.outage import NextTest
+from lightwatch.decisions.triage.signs import Signs
+from lightwatch.register import Register
+from lightwatch.words import DARK
+
+
+@dataclass(frozen=True)
+class Telling:
+    """One entry, with what stands and what was observed around it.
+
+    Parameters
+    ----------
+    register, signs, judged
+        What the entry was judged from.
+    reported
+        Lights of the entry that were reported or sighted.
+    dark
+        Lights probably dark through its fault.
+    sections
+        (section, probability) that could be at fault, highest first.
+    stretch
+        Name of the dark stretch; '' for a light on its own.
+    since
+        First report or sighting [instant].
+    """
+
+    register: Register
+    signs: Signs
+    judged: CircuitJudged
+    reported: tuple[str, ...]
+    dark: tuple[str, ...]
+    sections: tuple[tuple[str, float], ...]
+    stretch: str
+    since: int
+
+    @cached_property
+    def lights(self) -> pd.DataFrame:
+        """The circuit's lights, by identifier."""
+        name = self.signs.circuit_of[self.reported[0]]
+        return self.signs.on_circuits([name]).set_index("light_id", drop=False)
+
+    @cached_property
+    def seen_lit(self) -> tuple[str, ...]:
+        """Lights of the circuit that a night patrol passed since and did not note."""
+        passed = self.signs.passes(self.lights, "night")
+        lit = set(passed.loc[passed["at"] > self.since, "light_id"])
+        return tuple(sorted(lit - set(self.reported)))
+
+    @property
+    def source(self) -> str:
+        """What feeds the circuit, as people on the spot know it."""
+        circuits = self.register.known.circuits
+        found = circuits.loc[circuits["circuit_id"] == self.judged.circuit_id, "source"]
+        return (
+            str(found.iloc[0])
+            if len(found) and found.iloc[0]
+            else ("the circuit's source")
+        )
+
+    def where(self, light: str) -> str:
+        """Name the pole of a light, and the light."""
+        pole = self.lights.at[light, "pole_id"]
+        return f"pole {pole} (light {light})" if pole else f"light {light}"
+
+    def _far_end(self, section: str) -> tuple[str, str | None]:
+        at = self.lights.index[self.lights["section_id"] == section]
+        if len(at):
+            return self.where(str(at[0])), str(at[0])
+        return f"the far end of section {section}", None
+
+    def test_shared(self) -> tuple[NextTest, float | None]:
+        """Say where to test a shared fault first, and how many tests it takes."""
+        at_source = self.judged.group + self.judged.supply
+        chances = dict(self.sections)
+        if at_source >= 0.01 or not chances:
+            chances[SOURCE] = max(at_source, 0.01)
+        if self.judged.inferred:
+            return self._test_inferred(at_source), None
+        ways = self.register.feeds
+        needed = checks_needed(chances, ways)
+        check = best_check(chances, ways)
+        place = check.place if check else max(chances, key=lambda name: chances[name])
+        rest = f"; about {needed:.0f} tests in all" if needed >= 1.5 else ""
+        if place == SOURCE:
+            share = at_source / sum(chances.values())
+            why = (
+                f"it feeds everything that is dark ({share:.0%} likely at fault): "
+                f"supply, main fuse and group control{rest}"
+            )
+            return NextTest(self.source, why), needed
+        where, light = self._far_end(place)
+        dead = f"{check.dead:.0%} likely dead" if check else "the likeliest section"
+        why = (
+            f"far end of {place}, {dead}: if live, look beyond; if dead, back towards "
+            f"the source{rest}"
+        )
+        return NextTest(where, why, place, light), needed
+
+    def _test_inferred(self, at_source: float) -> NextTest:
+        """Say where to test when the order of lights is read off the map."""
+        if at_source > 0.2:
+            why = "it feeds the whole circuit; the order of lights is not on record"
+            return NextTest(self.source, why)
+        light = self.reported[0]
+        why = (
+            "the feed at this light: if live, it is the light itself; if dead, back "
+            "towards the source. Order inferred from the map, not from records"
+        )
+        return NextTest(self.where(light), why, None, light)
+
+    def test_alone(self, components: tuple[tuple[str, float], ...]) -> NextTest:
+        """Say what to look at on a light of its own."""
+        light = self.reported[0]
+        keeper = self.lights.at[light, "maintained_by"]
+        kind, chance = components[0]
+        if keeper:
+            why = f"tell {keeper}, who maintains it"
+        elif kind == "unknown":
+            why = "what is fitted is not on record"
+        else:
+            why = f"likeliest part: {kind.replace('_', ' ')} ({chance:.0%})"
+        return NextTest(self.where(light), why, None, light)
+
+    def not_ours(self) -> list[str]:
+        """Say which lights, or feeds, others look after."""
+        found = []
+        for light in self.reported:
+            row = self.lights.loc[light]
+            if row["maintained_by"]:
+                found.append(
+                    f"{light} is maintained by {row['maintained_by']}: "
+                    "not ours to repair"
+                )
+            elif row["feed_owner"]:
+                found.append(
+                    f"{light} is fed by {row['feed_owner']}: "
+                    "the feed is not ours to open"
+                )
+        return found
+
+    def why_shared(self) -> list[str]:
+        """Say what speaks for a fault that lights share."""
+        among = set(self.dark) | set(self.reported)
+        inside = len(among & set(self.reported))
+        lit = set(self.seen_lit)
+        if self.stretch == SOURCE or not self.sections or self.judged.inferred:
+            place = "of the circuit"
+        else:
+            place = f"beyond {self.sections[0][0]}"
+            among = self._beyond(self.sections[0][0])
+            inside = len(among & set(self.reported))
+        said = [f"{inside} of {len(among)} lights {place} reported out"]
+        rest = set(self.judged.light_ids) - among
+        if rest:
+            outside = f"of the {len(rest)} others {len(rest & lit) or 'none'} seen lit"
+            said.append(outside + " since")
+        if among & lit:
+            said.append(f"against it: {len(among & lit)} among them seen lit since")
+        if self.judged.inferred:
+            said.append("order inferred from the map, not from records")
+        return said
+
+    def _beyond(self, section: str) -> set[str]:
+        feeds = self.register.feeds
+        held = self.lights["section_id"]
+        return {
+            light
+            for light, own in zip(held.index, held, strict=True)
+            if section in feeds.get(own, ())
+        }
+
+    def why_alone(self, symptom: str, unseen: int) -> list[str]:
+        """Say what speaks for a light on its own."""
+        if symptom not in DARK:
+            said = [f"{symptom.replace('_', ' ')} points to the light itself"]
+            if unseen:
+                said.append(f"{unseen} later patrols passed and did not note it")
+            return said
+        told = self.signs.told_of(self.lights.index)
+        told = told[told["symptom"].isin(DARK) & (told["at"] >= self.since)]
+        others = set(told["light_id"]) - set(self.reported)
+        number = len(self.lights)
+        if not others:
+            return [f"no other of the circuit's {number} lights reported"]
+        return [
+            f"{len(others) + 1} of the circuit's {number} lights reported, "
+            "but a shared fault would explain that less well"
+        ]
