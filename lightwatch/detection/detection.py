@@ -4,12 +4,15 @@ People report a light at a rate: it is read off troubles that are known to be th
 already, from their first sign to their repair, by what further reports come in. Patrols
 notice it when they pass, with a chance for each state: it is read off the passes over
 lights already reported and not yet repaired. Both grow thin by state, so each is drawn
-towards that of all states by as much as a few observations weigh.
+towards that of all states by as much as a few observations weigh. Where a light stands
+matters too: see :mod:`lightwatch.detection.places`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,7 +23,8 @@ from lightwatch.detection.episodes import (
     of_faults,
     signs,
 )
-from lightwatch.detection.moments import Moments
+from lightwatch.detection.moments import Floats, Moments
+from lightwatch.detection.places import Places, fit_places
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 
@@ -34,6 +38,7 @@ ENOUGH = 10.0
 """Reports that a state should have had, to count among all states."""
 
 SHORT_DAYS = 30.0
+"""What is open for longer is often not one trouble."""
 
 SURE = 0.8
 """A patrol that notes this share of lights in a state, and did not, proves it lit."""
@@ -43,16 +48,20 @@ SPREAD_DAYS = 720
 
 @dataclass(frozen=True)
 class Detection:
-    """How soon trouble is noticed, by symptom.
+    """How soon trouble is noticed, by symptom and place.
 
     Parameters
     ----------
     per_day
-        Rate of reports on one light in trouble [1/day].
+        Rate of reports on an average light in trouble [1/day].
     hit
         Chance that a passing night patrol notes it.
     passes_per_day
         How often a night patrol passes a light [1/day].
+    usual_per_day, usual_hit
+        The same of all symptoms, for one that was never seen.
+    places
+        By how much sooner lights are reported, by class of road and district.
     """
 
     per_day: dict[str, float]
@@ -60,12 +69,37 @@ class Detection:
     passes_per_day: float
     usual_per_day: float
     usual_hit: float
+    places: Places = field(default_factory=Places)
+
+    def hit_chance(self, symptom: str) -> float:
+        """Chance that a passing night patrol notes a light with this symptom."""
+        return self.hit.get(symptom, self.usual_hit)
+
+    def reported_per_day(self, light_ids: pd.Series[Any], symptom: str) -> Floats:
+        """Rate at which people report each light, were it in such trouble [1/day].
+
+        That of the symptom, times the ratio of the light's road class, times that of
+        its district; a light not on record counts as an average one.
+        """
+        usual = self.per_day.get(symptom, self.usual_per_day)
+        return usual * self.places.ratio(light_ids)
 
     def noticed_per_day(self, symptom: str) -> float:
-        """Rate at which a light with this symptom comes to be noticed [1/day]."""
+        """Rate at which an average light so in trouble comes to be noticed [1/day]."""
         reported = self.per_day.get(symptom, self.usual_per_day)
-        hit = self.hit.get(symptom, self.usual_hit)
-        return reported + hit * self.passes_per_day
+        return reported + self.hit_chance(symptom) * self.passes_per_day
+
+    def noticed_per_day_at(
+        self, light_ids: pd.Series[Any], symptoms: Iterable[str]
+    ) -> Floats:
+        """Rate at which each light, each with its symptom, is noticed [1/day]."""
+        names = np.asarray(list(symptoms), dtype=object)
+        kinds, which = np.unique(names.astype(str), return_inverse=True)
+        told = np.array([self.per_day.get(one, self.usual_per_day) for one in kinds])
+        hit = np.array([self.hit_chance(one) for one in kinds])
+        by_people = told[which] * self.places.ratio(light_ids)
+        noticed: Floats = by_people + hit[which] * self.passes_per_day
+        return noticed
 
     def mean_delay_days(self, symptom: str) -> float:
         """Mean time from failing to being noticed [days]."""
@@ -79,7 +113,7 @@ class Detection:
 
     def proves_lit(self, symptom: str) -> bool:
         """Tell whether a patrol that passed and noted nothing proves a light lit."""
-        return self.hit.get(symptom, self.usual_hit) >= SURE
+        return self.hit_chance(symptom) >= SURE
 
 
 def _drawn(
@@ -92,38 +126,35 @@ def _drawn(
 
 
 def _reporting(frame: pd.DataFrame, told: pd.DataFrame) -> pd.DataFrame:
-    """Count reports, and the days for them, from the first sign to the repair.
+    """Return the reports on each trouble, and the days over which they came.
 
     What a patrol found first shows how soon a first report comes. Where people were
     first, further reports come more slowly: how much is read off the states of which
-    there are both.
+    there are both, and their days count for as much less. Only the first days of a
+    trouble count: what is open for long began, often, with a report of something else.
     """
     reports = told[~told["by_patrol"]]
     times = Moments.of(reports["light_id"], reports["day"])
-    begun, ended = frame["noticed"].to_numpy(), frame["mended"].to_numpy()
+    begun = frame["noticed"].to_numpy()
+    ended = np.minimum(frame["mended"].to_numpy(), begun + SHORT_DAYS)
     report, _ = times.next(frame["light_id"], begun)
     further = times.count(frame["light_id"], begun, ended)
+    found = frame["by_patrol"].to_numpy(bool)
     table = pd.DataFrame(
         {
+            "light_id": frame["light_id"].to_numpy(),
             "symptom": frame["symptom"].to_numpy(),
-            "found": frame["by_patrol"].to_numpy(),
-            "reports": np.where(frame["by_patrol"], report <= ended, further),
-            "days": np.where(
-                frame["by_patrol"], np.minimum(report, ended) - begun, ended - begun
-            ),
+            "found": found,
+            "reports": np.where(found, report <= ended, further),
+            "days": np.where(found, np.minimum(report, ended), ended) - begun,
         }
     )
     sums = table.groupby(["symptom", "found"])[["reports", "days"]].sum().unstack()
     sums = sums.reindex(
         columns=pd.MultiIndex.from_product([["reports", "days"], [False, True]])
     ).fillna(0.0)
-    slower = _slower(sums)
-    return pd.DataFrame(
-        {
-            "reports": sums["reports", True] + sums["reports", False],
-            "days": sums["days", True] + slower * sums["days", False],
-        }
-    )
+    slower = np.where(found, 1.0, table["symptom"].map(_slower(sums)))
+    return table.assign(days=table["days"] * slower)
 
 
 def _slower(sums: pd.DataFrame) -> pd.Series[float]:
@@ -174,7 +205,10 @@ def detection(register: Register) -> Detection:
     frame = frame[frame["told"] & (frame["mended"] > frame["noticed"])]
     told = signs(register)
     reporting = _reporting(frame, told)
-    per_day, usual = _drawn(reporting["reports"], reporting["days"])
+    places = fit_places(register, reporting)
+    days = reporting["days"] * places.ratio(reporting["light_id"])
+    sums = reporting.assign(days=days).groupby("symptom")[["reports", "days"]].sum()
+    per_day, usual = _drawn(sums["reports"], sums["days"])
     patrolling = _patrolling(register, frame)
     hit, usual_hit = _drawn(patrolling["noted"], patrolling["passes"])
     lights = register.known.lights
@@ -188,4 +222,5 @@ def detection(register: Register) -> Detection:
         float(count) / (max(len(lights), 1) * span),
         usual,
         min(usual_hit, 1.0),
+        places,
     )

@@ -11,6 +11,7 @@ from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
+from lightwatch.register.nearest import nearest_lights
 from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
@@ -24,7 +25,7 @@ def signs(register: Register) -> pd.DataFrame:
     """Return what told of trouble: reports and sightings, times in days.
 
     A report that a repair names is a sign at the light that was repaired, whichever
-    light the caller named.
+    light the caller named; one that names no light is a sign at the nearest.
     """
     known = register.known
     repairs = known.repairs
@@ -32,6 +33,8 @@ def signs(register: Register) -> pd.DataFrame:
     repaired = dict(zip(named["report_id"], named["light_id"], strict=True))
     reports = known.reports
     light = reports["report_id"].map(repaired).fillna(reports["light_id"])
+    lost = light == ""
+    light[lost] = nearest_lights(register.standing, reports[lost])
     told = pd.DataFrame(
         {
             "light_id": light,
@@ -95,7 +98,7 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
     at = before.copy()
     for _ in range(_PASSES_BACK):
         at, _ = passes.last(frame["road_id"], at)
-        dark = noted.count(frame["light_id"], at, at + _ONE_NIGHT) > 0
+        dark = noted.count(frame["light_id"], at - _SAME_VISIT, at + _ONE_NIGHT) > 0
         lit = np.where(np.isnan(lit) & ~dark, at, lit)
     return np.where(np.isnan(lit), -np.inf, lit)
 

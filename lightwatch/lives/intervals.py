@@ -42,7 +42,7 @@ def intervals(lives: Lives, detection: Detection) -> pd.DataFrame:
     sure = np.array([detection.proves_lit(name) for name in symptom], dtype=bool)
     passed = np.where(sure, found["passed"].to_numpy(float) * DAY, -np.inf)
     lit = np.fmax(passed, found["lit"].to_numpy(float) * DAY)
-    back = np.array([detection.noticed_per_day(name) for name in symptom])
+    back = detection.noticed_per_day_at(frame["light_id"], symptom)
     longest = high - MEAN_DELAYS / back * DAY
     earliest = np.fmax(lit, start)
     low = np.fmax(earliest, longest)

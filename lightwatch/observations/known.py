@@ -48,18 +48,18 @@ _READ = {
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
         "action", "component", "fitted_model", "removed_model", "removed_date_code",
-        "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until",
+        "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until", "follow_up",
         "supersedes",
     ),
     "patrols": ("patrol_id", "road_id", "kind"),
     "sightings": ("patrol_id", "light_id", "state"),
-    "weather": ("station_id", "date", "tmin_c", "tmax_c", "rain_mm"),
+    "weather": ("station_id", "date", "tmin_c", "tmax_c", "rain_mm", "gust_kmh"),
     "stations": ("station_id", "longitude", "latitude"),
     "roads": ("road_id", "name", "class", "speed_kmh", "one_way", "geometry"),
 }  # fmt: skip
 
 _NUMBERS = {
-    "tmin_c", "tmax_c", "rain_mm",
+    "tmin_c", "tmax_c", "rain_mm", "gust_kmh",
     "longitude", "latitude", "watts", "voltage", "volts", "length_m", "volts_min",
     "volts_max",
     "warranty_years", "unit_cost", "lead_time_days", "lead_time_sd_days", "pack_size",

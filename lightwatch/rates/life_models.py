@@ -17,7 +17,8 @@ from lightwatch.errors import LightwatchError, NotEnoughEvidence
 from lightwatch.lives import Lives
 from lightwatch.lives.exposure import Weather, month_of, monthly_weather
 from lightwatch.lives.intervals import intervals
-from lightwatch.nights import YEAR
+from lightwatch.lives.settled import settled, settling_days
+from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.cells import Cells, cells
 from lightwatch.rates.delays import monthly_delays
 from lightwatch.rates.goodness import Goodness, goodness
@@ -83,7 +84,7 @@ class LifeModels:
 
 def _aged(lives: Lives, detected: Detection) -> pd.DataFrame:
     """Return lives with ages in years; a date known to the year is spread over it."""
-    frame = lives.frame.join(intervals(lives, detected))
+    frame = settled(lives, intervals(lives, detected), detected)
     wide = (frame["installed_last"] - frame["installed"]) / YEAR > 0.5
     spread = frame[wide]
     parts = [frame[~wide].assign(share=1.0, at=0.5)]
@@ -127,11 +128,13 @@ def _weibull_rows(some: pd.DataFrame) -> dict[str, np.ndarray]:
 
 
 def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | LeftOut:
-    used = some[some["entry_age"].notna() & (some["high_age"] > some["entry_age"])]
-    failures = round(float((used["failed"] * used["share"]).sum()))
-    count = round(float(used["share"].sum()))
-    if failures < LEAST_FAILURES:
-        reason = f"{failures} failures are too few to fit a life (5 or more)"
+    dated = some[some["entry_age"].notna()]
+    used = dated[dated["high_age"] > dated["entry_age"]]
+    failures = round(float((dated["counted"] * dated["share"]).sum()))
+    count = round(float(dated["share"].sum()))
+    seen = round(float((used["failed"] * used["share"]).sum()))
+    if seen < LEAST_FAILURES:
+        reason = f"{seen} failures are too few to fit a life (5 or more)"
         return LeftOut(kind, name, count, failures, reason)
     try:
         fitted = fit_weibull(**_weibull_rows(used), keep=keep)
@@ -161,7 +164,7 @@ def _undated(kind: str, name: str, some: pd.DataFrame) -> LeftOut | None:
     if lost.empty:
         return None
     reason = "installation date unknown: time and failures count in rates, not in lives"
-    return LeftOut(kind, name, len(lost), int(lost["failed"].sum()), reason)
+    return LeftOut(kind, name, len(lost), int(lost["counted"].sum()), reason)
 
 
 def _cells(
@@ -181,7 +184,9 @@ def _cells(
     group = (level * len(stations) + place).to_numpy(int)
     first = weather.first_month
     failed = some["failed"].to_numpy(bool)
-    exit_month = np.where(failed, month_of(some["high"]), month_of(some["end"])) - first
+    until = register.as_of - settling_days(lives) * DAY
+    open_end = ~failed & some["stopped"] & (some["end"] >= until)
+    exit_month = month_of(some["end"].where(open_end, some["high"])) - first
     delay = some["symptom"].map({name: i for i, name in enumerate(symptoms)})
     months = weather.days.shape[1]
     made = cells(
@@ -195,7 +200,7 @@ def _cells(
         earliest_month=np.floor(month_of(some["earliest"])).astype(int) - first,
         delay_class=delay.fillna(len(symptoms)).astype(int).to_numpy(),
         delay_months=DELAY_MONTHS,
-        until_month=float(month_of(register.as_of) - first),
+        until_month=float(month_of(until) - first),
         weight=(some["share"] * some["weight"]).to_numpy(float),
     )
     return made, np.arange(len(types) * len(stations)) % len(stations)
@@ -246,7 +251,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     models: dict[str, HazardModel] = {}
     left_out: list[LeftOut] = []
     for kind, some in aged[aged["light_id"] != ""].groupby("kind", sort=True):
-        usable = some[some["entry_age"].notna() & (some["end"] > some["start"])]
+        usable = some[some["entry_age"].notna() & (some["high"] > some["start"])]
         if usable["failed"].sum() < LEAST_FOR_WEATHER or not weather.stations:
             continue
         try:

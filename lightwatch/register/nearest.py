@@ -16,19 +16,24 @@ def nearest_lights(lights: pd.DataFrame, places: pd.DataFrame) -> pd.Series[Any]
     lights
         ``light_id``, ``longitude``, ``latitude`` [degrees].
     places
-        ``longitude``, ``latitude`` [degrees]; none may be missing.
+        ``longitude``, ``latitude`` [degrees].
 
     Returns
     -------
     pandas.Series
-        Identifiers, by the index of ``places``; '' where there are no lights.
+        Identifiers, by the index of ``places``; '' where there are no lights, or a
+        place is not known.
     """
     from sklearn.neighbors import BallTree
 
     place = ["latitude", "longitude"]
-    if lights.empty or places.empty:
-        return pd.Series("", index=places.index, dtype=object)
+    found = pd.Series("", index=places.index, dtype=object)
+    known = places[place].notna().all(axis=1)
+    if lights.empty or not known.any():
+        return found
     tree = BallTree(np.radians(lights[place].to_numpy()), metric="haversine")
-    found = tree.query(np.radians(places[place].to_numpy()), return_distance=False)
-    names = lights["light_id"].to_numpy()[found[:, 0]]
-    return pd.Series(names, index=places.index, dtype=object)
+    where = np.radians(places.loc[known, place].to_numpy())
+    found[known] = lights["light_id"].to_numpy()[
+        tree.query(where, return_distance=False)[:, 0]
+    ]
+    return found

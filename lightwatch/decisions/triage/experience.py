@@ -27,6 +27,9 @@ YEAR_NIGHTS = YEAR / DAY
 FEED_CAUSES = (*SUPPLY, *SUPPLY.values(), "supply", "fuse", "theft")
 """Causes of a fault on the feed, where the work was on a section or a whole circuit."""
 
+MISHAPS = ("vandalism", "theft", "knockdown", "unknown")
+"""Causes of a dark light that are no part of it and no feed."""
+
 USUAL_CROWD = 0.7
 """Of the reports that lights dark alone would have, a light dark with others has this
 share; as good as ten reports, no source."""
@@ -62,12 +65,17 @@ class Experience:
     damage_per_km_year
         Of sections by theft and the like [1/(km year)].
     false_per_night
-        By symptom: reports of a light that has no such trouble, false or meant for
-        another light [1/night].
+        By symptom: reports of a light where nothing is wrong [1/night].
+    misplaced_share
+        Share of reports that name another light than is meant.
     crowd
         Reports of a light dark with others, against those of one dark alone.
     slip
         Chance that a repair left the light dark.
+    mishaps_per_year
+        Of a light going dark by what is no part of it, vandals and the like [1/year].
+    customers_per_year
+        Of a light fed by a customer going dark by that feed [1/year].
     symptom_share
         By cause and symptom: how often that cause was reported as that symptom.
         Cause ``feed`` stands for all faults of the feed, ``group`` for group
@@ -80,8 +88,11 @@ class Experience:
     group_per_year: float
     damage_per_km_year: float
     false_per_night: dict[str, float]
+    misplaced_share: float
     crowd: float
     slip: float
+    mishaps_per_year: float
+    customers_per_year: float
     symptom_share: dict[tuple[str, str], float]
     detection: Detection
 
@@ -110,6 +121,13 @@ class Experience:
         usual = float((table.mean() * share).sum()) if len(table) else 0.01
         found = table.reindex(light_ids).to_numpy(float) @ share
         return np.where(np.isnan(found), usual, found)
+
+    def besides_per_year(self, by_customer: np.ndarray) -> np.ndarray:
+        """Hazard of lights of going dark by what is no part of them [1/year].
+
+        ``by_customer`` tells which a customer feeds.
+        """
+        return self.mishaps_per_year + self.customers_per_year * by_customer
 
     @cached_property
     def of_sections(self) -> pd.Series:
@@ -170,22 +188,28 @@ def _symptoms(register: Register) -> dict[tuple[str, str], float]:
 
 
 def _false_per_night(register: Register) -> dict[str, float]:
-    """Return reports of lights without such a trouble, per light and night.
-
-    Visits that found no fault, and repairs of another light than was reported.
-    """
+    """Return visits that found no fault, per light and night, by what was reported."""
     known = register.known
-    reports = known.reports.set_index("report_id")
-    repairs = known.repairs[known.repairs["report_id"] != ""]
-    named = repairs["report_id"].map(reports["light_id"])
-    other = (named != "") & (repairs["light_id"] != "") & (named != repairs["light_id"])
-    false = repairs[other | (repairs["action"] == "no_fault_found")]
-    counts = false["report_id"].map(reports["symptom"]).value_counts()
+    symptoms = known.reports.set_index("report_id")["symptom"]
+    false = known.repairs[known.repairs["action"] == "no_fault_found"]
+    counts = false["report_id"].map(symptoms).value_counts()
     nights = len(known.lights) * max((register.as_of - known.opened) / DAY, 1.0)
     return {
-        str(name): float(counts.get(name, 0) + _HALF) / max(nights, 1000.0)
+        name: float(counts.get(name, 0) + _HALF) / max(nights, 1000.0)
         for name in SYMPTOMS
     }
+
+
+def _misplaced_share(register: Register) -> float:
+    """Return how often the light repaired was another than the one reported."""
+    known = register.known
+    repairs = known.repairs[known.repairs["light_id"] != ""]
+    repairs = repairs[repairs["action"] != "no_fault_found"]
+    light = known.reports.set_index("report_id")["light_id"]
+    named = repairs["report_id"].map(light).fillna("")
+    answered = named != ""
+    other = answered & (named != repairs["light_id"])
+    return float(other.sum() + _HALF) / float(answered.sum() + _LIKE)
 
 
 def _crowd(register: Register, detected: Detection) -> float:
@@ -213,9 +237,28 @@ def _crowd(register: Register, detected: Detection) -> float:
     first, begun = first[begun.notna()], begun[begun.notna()]
     nights = first["told"].fillna(first["day"]) - begun
     later = (first["told"] > begun).sum()
-    usual = detected.per_day.get("out", detected.usual_per_day)
-    expected = usual * float(nights.sum())
+    usual = detected.reported_per_day(first["light_id"], "out")
+    expected = float((usual * nights.to_numpy()).sum())
     return float((later + _LIKE * USUAL_CROWD) / (expected + _LIKE))
+
+
+def _mishaps(register: Register) -> tuple[float, float]:
+    """Return how often lights go dark by mishaps, and by a customer's feed."""
+    known = register.known
+    repairs = known.repairs
+    at_lights = repairs[repairs["light_id"] != ""]
+    symptom = at_lights["report_id"].map(
+        known.reports.set_index("report_id")["symptom"]
+    )
+    dark = at_lights[symptom.isin(DARK)]
+    years = max((register.as_of - known.opened) / YEAR, 0.1)
+    fed = (known.lights["feed_owner"] != "").sum()
+    mishaps = dark["cause"].isin(MISHAPS).sum()
+    customers = (dark["cause"] == "customer").sum()
+    return (
+        float(mishaps + _HALF) / max(len(known.lights) * years, 10.0),
+        float(customers + _HALF) / max(fed * years, 10.0),
+    )
 
 
 def _per_circuit(register: Register, chosen: pd.Series) -> float:
@@ -239,7 +282,10 @@ def experience(lives: Lives) -> Experience:
     stolen = mends & (level == "feed") & (repairs["cause"] == "theft")
     own = mends & (level == "own")
     detected = detection(register)
+    mishaps, customers = _mishaps(register)
     return Experience(
+        mishaps_per_year=mishaps,
+        customers_per_year=customers,
         hazards=hazards_now(lives),
         feed_ratio={one.circuit_id: one.ratio for one in feed_history(lives)},
         supply_per_year=_per_circuit(register, whole),
@@ -247,6 +293,7 @@ def experience(lives: Lives) -> Experience:
         damage_per_km_year=(stolen.sum() + _HALF)
         / max(float(km_years[feeds].sum()), 10.0),
         false_per_night=_false_per_night(register),
+        misplaced_share=_misplaced_share(register),
         crowd=_crowd(register, detected),
         slip=float(len(unheld(register)) + 1.0) / float(own.sum() + 50.0),
         symptom_share=_symptoms(register),

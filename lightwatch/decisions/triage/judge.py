@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.evidence import night_edges, weigh
 from lightwatch.decisions.triage.experience import YEAR_NIGHTS, Experience
-from lightwatch.decisions.triage.signs import Signs, Tests
+from lightwatch.decisions.triage.signs import FOUND, Signs, Tests
 from lightwatch.decisions.triage.tree import Faults, Forest, fault_evidence, faults
 from lightwatch.decisions.triage.wiring import Wiring, wiring
 
@@ -21,10 +21,6 @@ Ints = NDArray[np.int64]
 
 WRONG_READING = 0.02
 """Chance that a reading of voltage is taken wrongly or misread; no source."""
-
-FOUND = 1000.0
-"""How many times likelier a crew is to find a fault of the feed where it is than where
-it is not; no source."""
 
 SOURCE = "source"
 """Names the stretch of a circuit that begins at its source."""

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.evidence import Lights, Looks, night_edges
@@ -21,6 +22,7 @@ from lightwatch.decisions.triage.troubles import (
     answers,
     told_of_lights,
 )
+from lightwatch.decisions.triage.wiring import metres
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK, UNANSWERED
@@ -39,6 +41,15 @@ POWERED = 0.95
 
 DAY_HIT = 0.9
 """Chance that a day patrol notes a light that burns by day; no source."""
+
+NEARBY_M = 80.0
+NEIGHBOURS = 4
+"""A report may be meant for one of so many lights nearest to it, so near [m]; no
+source."""
+
+FOUND = 1000.0
+"""How many times likelier a crew is to find a fault where it is than where it is not;
+no source."""
 
 LIVE_VOLTS = 50.0
 """A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
@@ -69,6 +80,28 @@ def _some(frame: pd.DataFrame, rows: dict[str, np.ndarray], ids: Any) -> pd.Data
     return frame.iloc[np.concatenate(wanted) if wanted else []]
 
 
+def _misplaced(lights: pd.DataFrame, told: np.ndarray, per_night: float) -> np.ndarray:
+    """Return the rate of reports of each light that are meant for one nearby.
+
+    Parameters
+    ----------
+    lights
+        n lights.
+    told
+        Shape (n,): there is an open sign at it.
+    per_night
+        Rate of such reports that a light in trouble draws, on all around it [1/night].
+    """
+    drawn = np.zeros(len(lights))
+    if told.any() and len(lights) > 1:
+        place = metres(lights)
+        many = min(NEIGHBOURS + 1, len(lights))
+        away, near = cKDTree(place).query(place[told], k=many)
+        close = (away[:, 1:] <= NEARBY_M) & np.isfinite(away[:, 1:])
+        np.add.at(drawn, near[:, 1:][close], per_night / NEIGHBOURS)
+    return drawn
+
+
 @dataclass(frozen=True)
 class Signs:
     """All that was observed and no repair has answered, found by light at once."""
@@ -82,9 +115,16 @@ class Signs:
 
     @cached_property
     def told(self) -> pd.DataFrame:
-        """Reports and sightings that no repair names."""
+        """Reports and sightings that no repair names.
+
+        A report belongs to the light that the crew went to, if one has been.
+        """
         told = told_of_lights(self.register)
         named = set(answers(self.register)["report_id"]) - {""}
+        left = self.left_open
+        left = left[(left["report_id"] != "") & (left["light_id"] != "")]
+        meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
+        told["light_id"] = told["report_id"].map(meant).fillna(told["light_id"])
         return told[~told["report_id"].isin(named)].sort_values("at", kind="stable")
 
     @cached_property
@@ -170,6 +210,17 @@ class Signs:
         done = left["circuit_id"].map(self.work.circuit["at"]).fillna(-np.inf)
         whole = left[(left["section_id"] == "") & ~left["named"] & ~(done > at)]
         return set(sections["section_id"]), set(whole["circuit_id"]) - {""}
+
+    @cached_property
+    def found_alone(self) -> pd.Series[float]:
+        """By light, when a crew found a fault of its own and left it [instant]."""
+        left = self.left_open
+        left = left[
+            ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
+            & (left["light_id"] != "")
+        ]
+        latest: pd.Series[float] = left.groupby("light_id")["happened"].max()
+        return latest.astype(float)
 
     @cached_property
     def on_temporary_feed(self) -> set[str]:
@@ -274,7 +325,7 @@ class Signs:
         words = np.zeros(len(ids), dtype=int)
         words[which] = [channel.symptoms.index(one) for one in first["symptom"]]
         detected, symptom = known.detection, channel.symptoms[0]
-        hit = detected.hit.get(symptom, detected.usual_hit)
+        hit = detected.hit_chance(symptom)
         looks = self._looks(
             lights, told, channel, DAY_HIT if channel.patrol == "day" else hit
         )
@@ -282,9 +333,7 @@ class Signs:
         at = looks["light_id"].map(row).to_numpy(int)
         later = ~(looks["at"].to_numpy(float) <= since[at])
         looks, at = looks[later], at[later]
-        per_night = np.full(
-            len(ids), detected.per_day.get(symptom, detected.usual_per_day)
-        )
+        per_night = detected.reported_per_day(ids, symptom)
         shared = "feed" if channel.by_feed else "group"
         own_words, shared_words = (
             np.array([known.said(cause, one, channel.symptoms)
@@ -292,6 +341,16 @@ class Signs:
             for cause in ("own", shared)
         )  # fmt: skip
         false = known.false_per_night
+        own = known.own_per_year(ids, channel.symptoms)
+        if channel.by_feed:
+            own += known.besides_per_year(lights["feed_owner"].to_numpy() != "")
+        signs = np.isfinite(age)
+        signs[at[looks["noted"].to_numpy(bool)]] = True
+        nearby = _misplaced(
+            lights, signs, known.misplaced_share * float(per_night.mean())
+        )
+        seen_by_crew = self.found_alone.reindex(ids).to_numpy(float)
+        own = own * np.where(seen_by_crew > np.fmax(since, -np.inf), FOUND, 1.0)
         return (
             Lights(
                 since=np.where(np.isnan(since), np.inf, (now - since) / DAY),
@@ -299,12 +358,11 @@ class Signs:
                 told=age,
                 told_shared=shared_words[words],
                 told_own=own_words[words],
-                own_per_night=known.own_per_year(ids, channel.symptoms) / YEAR_NIGHTS,
+                own_per_night=own / YEAR_NIGHTS,
                 report_per_night=per_night,
                 shared_report_per_night=per_night * known.crowd,
-                false_per_night=np.full(
-                    len(ids), sum(false.get(one, 0.0) for one in channel.symptoms)
-                ),
+                false_per_night=nearby
+                + sum(false.get(one, 0.0) for one in channel.symptoms),
             ),
             Looks(
                 at,

@@ -105,7 +105,7 @@ class _Drawing:
         self.node.append(node)
 
 
-def _metres(lights: pd.DataFrame) -> Floats:
+def metres(lights: pd.DataFrame) -> Floats:
     """Return positions east and north of their middle [m]: shape (n, 2)."""
     place = np.radians(lights[["longitude", "latitude"]].to_numpy(float))
     middle = place.mean(axis=0) if len(place) else np.zeros(2)
@@ -118,7 +118,7 @@ def _nearest_placed(lights: pd.DataFrame, node: Floats) -> Floats:
     lost = np.isnan(node)
     if not lost.any() or lost.all():
         return node
-    place = _metres(lights)
+    place = metres(lights)
     circuits = lights["circuit"].to_numpy()
     found = node.copy()
     for i in np.flatnonzero(lost):
@@ -175,10 +175,10 @@ def _root(
 ) -> int:
     """Return the light nearest the source; any, where that is not located."""
     if np.isfinite(source).all():
-        both = pd.concat([lights[["longitude", "latitude"]]])
+        both = lights[["longitude", "latitude"]].copy()
         both.loc[-1] = source
-        metres = _metres(both)
-        return int(np.argmin(((metres[:-1] - metres[-1]) ** 2).sum(axis=1)))
+        at = metres(both)
+        return int(np.argmin(((at[:-1] - at[-1]) ** 2).sum(axis=1)))
     return int(rng.integers(len(place)))
 
 
@@ -191,7 +191,7 @@ def _inferred(
     owners: list[int] = []
     for (circuit, name), some in lights.groupby(["circuit", "circuit_id"], sort=True):
         rng = np.random.default_rng(zlib.crc32(str(name).encode()))
-        place, street = _metres(some), some["road_id"].to_numpy(object)
+        place, street = metres(some), some["road_id"].to_numpy(object)
         source = nowhere
         if name in sources.index:
             source = sources.loc[name].to_numpy(float)

@@ -1,0 +1,187 @@
+"""Where trouble is reported sooner: ratios by class of road and by district.
+
+On a busy road, or where people care, a light in trouble is reported sooner than the
+same trouble elsewhere. The rate of a light is that of its symptom times a ratio for the
+class of its road times a ratio for its district. Ratios of few reports are drawn
+towards 1, by as much as the classes (districts) differ no more than chance makes them
+(gamma-Poisson, the spread by its moments [1]_).
+
+The exchange format has no column for districts. They are neighbourhoods of like many
+lights, made from the lights' positions: see :func:`districts`.
+
+References
+----------
+.. [1] R. J. Marshall, Applied Statistics 40 (1991), 283-294; from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from lightwatch.register import Register
+
+Floats = NDArray[np.float64]
+
+MOST_LIGHTS = 1000
+"""A district with more lights is halved."""
+
+ROUNDS = 8
+"""How often the ratios of classes and of districts are fitted to each other."""
+
+ELSEWHERE = ""
+"""The road class and district of what has none."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Ratios of reporting rates by place; 1 is an average light.
+
+    Parameters
+    ----------
+    road_class, district
+        Ratio by class of road, and by district.
+    class_of, district_of
+        Class of road and district of each light.
+    """
+
+    road_class: dict[str, float] = field(default_factory=dict)
+    district: dict[str, float] = field(default_factory=dict)
+    class_of: dict[str, str] = field(default_factory=dict)
+    district_of: dict[str, str] = field(default_factory=dict)
+
+    def ratio(self, light_ids: pd.Series[Any]) -> Floats:
+        """Return the ratio of each light's reporting rate to that of an average one."""
+        lights = pd.Series(np.asarray(light_ids, dtype=object))
+        by_class = lights.map(self.class_of).map(self.road_class).fillna(1.0)
+        by_district = lights.map(self.district_of).map(self.district).fillna(1.0)
+        product: Floats = (by_class * by_district).to_numpy(float)
+        return product
+
+
+def districts(lights: pd.DataFrame, most: int = MOST_LIGHTS) -> pd.Series[str]:
+    """Return the district of each light: neighbourhoods of like many lights.
+
+    The lights are halved at the middle of their longer extent, and the halves again,
+    until none has more than ``most``; so a district has between half of ``most`` and
+    ``most`` lights, or all there are. It depends on positions only, ties on the order
+    of identifiers.
+
+    Parameters
+    ----------
+    lights
+        ``light_id``, ``longitude``, ``latitude`` [degrees].
+    most
+        Most lights in a district.
+
+    Returns
+    -------
+    pandas.Series
+        Names such as ``D03``, by the index of ``lights``, numbered from the south-west.
+    """
+    order = np.argsort(lights["light_id"].to_numpy(str), kind="stable")
+    place = lights[["longitude", "latitude"]].to_numpy(float)[order]
+    place[:, 0] *= np.cos(np.radians(np.nanmean(place[:, 1]))) if len(place) else 1.0
+    parts = [np.arange(len(place))]
+    while max(map(len, parts)) > max(most, 1):
+        parts = [half for part in parts for half in _halves(place, part)]
+    names = np.full(len(place), ELSEWHERE, dtype=object)
+    for number, part in enumerate(parts):
+        names[order[part]] = f"D{number:0{len(str(len(parts)))}d}"
+    return pd.Series(names, index=lights.index, dtype=object)
+
+
+def _halves(place: Floats, part: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    some = place[part]
+    along = int(np.argmax(np.ptp(some, axis=0)))
+    ranked = part[np.argsort(some[:, along], kind="stable")]
+    middle = (len(ranked) + 1) // 2
+    return [ranked[:middle], ranked[middle:]]
+
+
+def drawn_ratios(reports: Floats, expected: Floats) -> Floats:
+    """Return the ratio of reports to those expected, each drawn towards 1.
+
+    Parameters
+    ----------
+    reports, expected
+        By group; their sums are brought to be the same.
+
+    Examples
+    --------
+    >>> drawn_ratios([12.0], [8.0])
+    array([1.])
+    >>> drawn_ratios([300.0, 100.0], [200.0, 200.0]).round(2)
+    array([1.5, 0.5])
+    """
+    seen = np.asarray(reports, dtype=float)
+    due = np.asarray(expected, dtype=float)
+    if not seen.sum() > 0 or not due.sum() > 0:
+        return np.ones(len(seen))
+    due = due * (seen.sum() / due.sum())
+    spread = float(((seen - due) ** 2 - due).sum() / (due**2).sum())
+    if spread <= 0:
+        return np.ones(len(seen))
+    ratios: Floats = (seen + 1 / spread) / (due + 1 / spread)
+    return ratios
+
+
+def fit_places(register: Register, table: pd.DataFrame) -> Places:
+    """Fit ratios by class of road and district to reports and the days for them.
+
+    Parameters
+    ----------
+    register
+        The register as known on a day.
+    table
+        A row a trouble: ``light_id``, ``symptom``, ``reports``, and ``days``, the time
+        over which they would have come [days].
+    """
+    lights = register.known.lights
+    classes = dict(
+        zip(register.known.roads["road_id"], register.known.roads["class"], strict=True)
+    )
+    road_class = lights["road_id"].map(classes).fillna(ELSEWHERE)
+    own = {
+        "road_class": dict(zip(lights["light_id"], road_class, strict=True)),
+        "district": dict(zip(lights["light_id"], districts(lights), strict=True)),
+    }
+    light = table["light_id"]
+    rows = table.assign(
+        **{name: light.map(of).fillna(ELSEWHERE) for name, of in own.items()}
+    )
+    ratio = {name: dict.fromkeys(rows[name], 1.0) for name in own}
+    for _ in range(ROUNDS):
+        for name in own:
+            ratio[name] = _ratios(rows, name, ratio)
+    found = {name: _about_one(ratio[name], list(own[name].values())) for name in own}
+    return Places(
+        found["road_class"], found["district"], own["road_class"], own["district"]
+    )
+
+
+def _ratios(
+    rows: pd.DataFrame, name: str, ratio: dict[str, dict[str, float]]
+) -> dict[str, float]:
+    """Return the ratios of one kind of place, those of the other kind given."""
+    own = rows[name].map(ratio[name])
+    due = rows["days"]
+    for other in ratio.keys() - {name}:
+        due = due * rows[other].map(ratio[other])
+    told = rows["reports"].groupby(rows["symptom"]).sum()
+    rate = told / (due * own).groupby(rows["symptom"]).sum().clip(lower=1e-9)
+    expected = (due * rows["symptom"].map(rate)).groupby(rows[name]).sum()
+    counted = rows["reports"].groupby(rows[name]).sum()
+    drawn = drawn_ratios(counted.to_numpy(float), expected.to_numpy(float))
+    return dict(zip(expected.index, map(float, drawn), strict=True))
+
+
+def _about_one(ratios: dict[str, float], of_lights: list[str]) -> dict[str, float]:
+    """Bring ratios to a mean of 1 over the lights; a place never seen has 1."""
+    kept = {name: ratios.get(name, 1.0) for name in dict.fromkeys(of_lights)}
+    mean = float(np.mean([kept[name] for name in of_lights])) if of_lights else 1.0
+    return {name: one / mean for name, one in kept.items()}
