@@ -12,6 +12,8 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.triage.channel import Channel
+from lightwatch.decisions.triage.grid import Grid
 from lightwatch.detection import Detection, detection, unheld
 from lightwatch.detection.touched import lights_touched
 from lightwatch.lives import Lives
@@ -29,6 +31,10 @@ FEED_CAUSES = (*SUPPLY, *SUPPLY.values(), "supply", "fuse", "theft")
 
 MISHAPS = ("vandalism", "theft", "knockdown", "unknown")
 """Causes of a dark light that are no part of it and no feed."""
+
+FOUND = 1000.0
+"""How many times likelier a crew is to find a fault where it is than where it is not;
+no source."""
 
 USUAL_CROWD = 0.7
 """Of the reports that lights dark alone would have, a light dark with others has this
@@ -48,6 +54,45 @@ UNKNOWN_PER_KM_YEAR = 0.1
 _LIKE = 10.0
 _BEFORE_DAYS = 30.0
 _HALF = 0.5
+
+
+@dataclass(frozen=True)
+class ChannelRates:
+    """What one channel needs, of every light of a network.
+
+    Parameters
+    ----------
+    own_per_night
+        Shape (lights,): hazard of coming to show it by itself [1/night].
+    reported_per_night
+        Shape (lights,): rate of reports, were it in such trouble [1/night].
+    said_own, said_shared
+        By symptom, how often it is called so, alone and with others.
+    false_per_night
+        Rate of reports of it where nothing is wrong [1/night].
+    hit
+        Chance that a night patrol notes it.
+    """
+
+    own_per_night: np.ndarray
+    reported_per_night: np.ndarray
+    said_own: np.ndarray
+    said_shared: np.ndarray
+    false_per_night: float
+    hit: float
+
+
+@dataclass(frozen=True)
+class FeedRates:
+    """Hazards of the feeds of a network [1/year].
+
+    ``section`` by number of section, NaN where nothing is on record; ``group`` and
+    ``supply`` by number of circuit: its group photocontrol, its supply or main fuse.
+    """
+
+    section: np.ndarray
+    group: np.ndarray
+    supply: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -112,22 +157,65 @@ class Experience:
         own = self.hazards[self.hazards["light_id"] != ""]
         return own.pivot_table("per_year", "light_id", "kind", "sum", fill_value=0.0)
 
-    def own_per_year(
-        self, light_ids: pd.Series, symptoms: tuple[str, ...]
-    ) -> np.ndarray:
-        """Hazard of lights of coming to show this by a component of their own."""
-        table = self.of_lights
+    @cached_property
+    def _of_channels(self) -> dict[tuple[str, ...], ChannelRates]:
+        return {}
+
+    def of_channel(self, grid: Grid, channel: Channel) -> ChannelRates:
+        """Return what a channel needs of every light of the network."""
+        if channel.symptoms not in self._of_channels:
+            self._of_channels[channel.symptoms] = self._channel(grid, channel)
+        return self._of_channels[channel.symptoms]
+
+    def _channel(self, grid: Grid, channel: Channel) -> ChannelRates:
+        symptoms, table = channel.symptoms, self.of_lights
         share = np.array([self.shows(str(kind), symptoms) for kind in table.columns])
         usual = float((table.mean() * share).sum()) if len(table) else 0.01
-        found = table.reindex(light_ids).to_numpy(float) @ share
-        return np.where(np.isnan(found), usual, found)
+        found = table.reindex(grid.light_ids).to_numpy(float) @ share
+        own = np.where(np.isnan(found), usual, found)
+        if channel.by_feed:
+            by_customer = grid.lights["feed_owner"].to_numpy() != ""
+            own += self.mishaps_per_year + self.customers_per_year * by_customer
+        shared = "feed" if channel.by_feed else "group"
+        detected, first = self.detection, symptoms[0]
+        return ChannelRates(
+            own / YEAR_NIGHTS,
+            detected.reported_per_day(pd.Series(grid.light_ids), first),
+            np.array([self.said("own", one, symptoms) for one in symptoms]),
+            np.array([self.said(shared, one, symptoms) for one in symptoms]),
+            sum(self.false_per_night.get(one, 0.0) for one in symptoms),
+            detected.hit_chance(first),
+        )
 
-    def besides_per_year(self, by_customer: np.ndarray) -> np.ndarray:
-        """Hazard of lights of going dark by what is no part of them [1/year].
+    def of_feeds(
+        self, grid: Grid, temporary: set[str], found: tuple[set[str], set[str]]
+    ) -> FeedRates:
+        """Return the hazards of all feeds as they stand.
 
-        ``by_customer`` tells which a customer feeds.
+        Parameters
+        ----------
+        grid
+            The network.
+        temporary
+            Sections that a temporary line stands in for.
+        found
+            Sections and circuits on which a crew found a fault and left it.
         """
-        return self.mishaps_per_year + self.customers_per_year * by_customer
+        ids = grid.section_ids
+        yearly = self.of_sections.reindex(ids).to_numpy(float)
+        yearly = np.where(ids.isin(temporary), self.line_per_km_year * grid.km, yearly)
+        yearly = (yearly + self.damage_per_km_year * grid.km) * np.where(
+            ids.isin(found[0]), FOUND, 1.0
+        )
+        circuits = grid.register.known.circuits.set_index("circuit_id")
+        control = circuits["control"].reindex(grid.circuits)
+        return FeedRates(
+            yearly,
+            np.where(control == "group", self.group_per_year, 0.0),
+            self.supply_per_year
+            * control.notna().to_numpy()
+            * np.where(grid.circuits.isin(found[1]), FOUND, 1.0),
+        )
 
     @cached_property
     def of_sections(self) -> pd.Series:

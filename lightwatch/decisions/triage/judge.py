@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.evidence import night_edges, weigh
 from lightwatch.decisions.triage.experience import YEAR_NIGHTS, Experience
-from lightwatch.decisions.triage.signs import FOUND, Signs, Tests
+from lightwatch.decisions.triage.grid import ALONE, Grid
+from lightwatch.decisions.triage.signs import Signs, Tests
 from lightwatch.decisions.triage.tree import Faults, Forest, fault_evidence, faults
 from lightwatch.decisions.triage.wiring import Wiring, wiring
 
@@ -72,6 +73,11 @@ class CircuitJudged:
     stretch: tuple[str, ...]
     onset: Floats
 
+    @property
+    def name(self) -> str:
+        """Its name in the grid: of a light on no circuit, one made up."""
+        return self.circuit_id or ALONE + self.light_ids[0]
+
     def likely_sections(self) -> tuple[tuple[str, float], ...]:
         """Sections by probability that they are at fault, highest first."""
         found = [pair for pair in self.sections.items() if pair[1] >= LEAST]
@@ -88,43 +94,39 @@ class _Hazards:
 
 
 def _hazards(
-    signs: Signs,
-    known: Experience,
-    wired: Wiring,
-    circuits: Sequence[str],
-    channel: Channel,
+    signs: Signs, known: Experience, wired: Wiring, circuits: Ints, channel: Channel
 ) -> _Hazards:
-    ids = pd.Series(wired.section_id)
-    on_record = ids.map(known.of_sections).to_numpy(float)
-    usual = known.usual_per_km_year * wired.km
-    yearly = np.where(np.isnan(on_record), usual, on_record)
-    temporary = ids.isin(signs.on_temporary_feed).to_numpy()
-    yearly = np.where(temporary, known.line_per_km_year * wired.km, yearly)
-    yearly = (yearly + known.damage_per_km_year * wired.km) * channel.by_feed
-    sections, whole = signs.found
-    yearly = yearly * np.where(ids.isin(sections), FOUND, 1.0)
-    control = signs.register.known.circuits.set_index("circuit_id")["control"]
-    control = control.reindex(list(circuits))
-    stuck = known.group_per_year * known.shows("group", channel.symptoms)
-    group = np.where(control == "group", stuck, 0.0)[wired.tree_circuit]
-    supply = known.supply_per_year * channel.by_feed * control.notna().to_numpy()
-    supply = supply * np.where(control.index.isin(whole), FOUND, 1.0)
-    both = group + supply[wired.tree_circuit]
+    feed = signs.feed_rates(known)
+    group = np.append(feed.group, 0.0)[circuits] * known.shows(
+        "group", channel.symptoms
+    )
+    supply = feed.supply[circuits] * channel.by_feed
+    on_record = np.append(feed.section, np.nan)[wired.section]
+    usual = (known.usual_per_km_year + known.damage_per_km_year) * wired.km
+    yearly = np.where(np.isnan(on_record), usual, on_record) * channel.by_feed
+    both = (group + supply)[wired.tree_circuit]
     yearly[wired.source] = both
-    share = np.divide(group, both, out=np.zeros(len(group)), where=both > 0)
+    share = np.divide(
+        group[wired.tree_circuit], both, out=np.zeros(len(both)), where=both > 0
+    )
     return _Hazards(yearly / YEAR_NIGHTS, share)
 
 
 def _tested(wired: Wiring, tests: Tests, edges: Floats) -> Floats:
     """Return the log-likelihood of voltage readings: shape (nodes, K + 1)."""
     seen = np.zeros((len(wired.tree), len(edges)))
+    here = (tests.light >= 0) | np.isin(tests.section, wired.section)
     for light, section, age, dead in zip(
-        tests.light, tests.section_id, tests.age, tests.dead, strict=True
+        tests.light[here],
+        tests.section[here],
+        tests.age[here],
+        tests.dead[here],
+        strict=True,
     ):
         nodes = (
             wired.node[wired.light == light]
             if light >= 0
-            else np.flatnonzero(wired.section_id == section)
+            else np.flatnonzero(wired.section == section)
         )
         before = np.clip((edges[:-1] - age) / -np.diff(edges), 0.0, 1.0)
         is_dead = np.append(before, 0.0)
@@ -153,18 +155,20 @@ def _top(forest: Forest, dark: Floats) -> Ints:
     return top
 
 
-def _stretches(wired: Wiring, found: Faults, dark: Floats, n: int) -> list[str]:
+def _stretches(
+    grid: Grid, wired: Wiring, found: Faults, dark: Floats, n: int
+) -> list[str]:
     """Name for each light the dark stretch that it lies on."""
-    names = np.full(n, "", dtype=object)
     top = _top(wired.forest, found.dark)[wired.node]
-    section = np.where(top >= 0, wired.section_id[top], "")
-    at_source = (top >= 0) & (wired.forest.parent[top] < 0)
-    names[wired.light] = np.where(at_source, SOURCE, section)
+    ids = np.append(grid.section_ids.to_numpy(object), "")
+    name = np.where(top >= 0, ids[wired.section[top]], "")
+    name[(top >= 0) & (wired.forest.parent[top] < 0)] = SOURCE
+    names = np.full(n, "", dtype=object)
+    names[wired.light] = name
     inferred = np.zeros(n, dtype=bool)
-    circuit = wired.tree_circuit[wired.tree[wired.node]]
-    inferred[wired.light] = wired.inferred[circuit]
+    inferred[wired.light] = wired.inferred[wired.tree_circuit[wired.tree[wired.node]]]
     by_map = np.where(dark > 0.5, INFERRED, "")
-    return [str(name) for name in np.where(inferred, by_map, names)]
+    return [str(one) for one in np.where(inferred, by_map, names)]
 
 
 def judge(
@@ -186,18 +190,19 @@ def judge(
     channel
         Which symptoms are judged.
     """
-    register = signs.register
-    lights = signs.on_circuits(circuits)
-    if lights.empty:
+    grid = signs.grid
+    asked = np.unique(grid.circuits.get_indexer(pd.Index(circuits, dtype=object)))
+    asked = asked[asked >= 0]
+    at, owner = grid.lights_of.pick(asked)
+    if not len(at):
         return []
-    circuits = sorted(set(lights["circuit_id"]))
-    wired = wiring(register, circuits, lights)
-    seen, looks, tests = signs.observed(lights, known, channel)
+    wired = wiring(grid, asked, at)
+    seen, looks, tests = signs.observed(at, known, channel)
     edges = night_edges()
     nights = -np.diff(edges)
     weighed = weigh(seen, looks, edges)
-    hazards = _hazards(signs, known, wired, circuits, channel)
-    of_lights = np.column_stack([weighed.shared, np.zeros(len(lights))])
+    hazards = _hazards(signs, known, wired, asked, channel)
+    of_lights = np.column_stack([weighed.shared, np.zeros(len(at))])
     at_nodes = wired.forest.gather(wired.node, of_lights[wired.light])
     if channel.by_feed:
         at_nodes += _tested(wired, tests, edges)
@@ -207,36 +212,36 @@ def judge(
     alone = np.where(several, 0.0, hazards.per_night)
     without = fault_evidence(wired.forest, at_nodes, alone, nights)
     evidence = found.log_evidence[wired.source]
-    weight = _weights(wired, evidence, len(circuits))
+    weight = _weights(wired, evidence, len(asked))
 
     def of_circuits(values: Floats) -> Floats:
         summed: Floats = np.bincount(
-            wired.tree_circuit, weight * values, len(circuits)
+            wired.tree_circuit, weight * values, len(asked)
         ).astype(float)
         return summed
 
     dark = np.bincount(
         wired.light,
         found.dark[wired.node] * weight[wired.tree[wired.node]],
-        len(lights),
+        len(at),
     ).astype(float)
     shared = -np.expm1(np.minimum(without[wired.source] - evidence, 0.0))
     root = found.at_fault[wired.source]
-    onset = np.zeros((len(circuits), len(nights)))
+    onset = np.zeros((len(asked), len(nights)))
     of_node = several * weight[wired.tree]
     np.add.at(onset, wired.tree_circuit[wired.tree], found.onset * of_node[:, None])
     own = (1 - dark) * weighed.own_if_fed
-    stretch = _stretches(wired, found, dark, len(lights))
-    sections = _sections(wired, found.at_fault)
-    rows = lights.groupby("circuit_id").indices
+    stretch = _stretches(grid, wired, found, dark, len(at))
+    sections = _sections(grid, wired, found.at_fault)
+    begun = np.searchsorted(owner, np.arange(len(asked) + 1))
     shared, group, supply = map(
         of_circuits,
         (shared, root * hazards.group_share, root * (1 - hazards.group_share)),
     )
-    ids = lights["light_id"].to_numpy(object)
+    ids, names = grid.light_ids.to_numpy(object)[at], grid.circuits[asked]
     return [
         CircuitJudged(
-            name if lights["on_circuit"].iat[row[0]] else "",
+            "" if names[i].startswith(ALONE) else str(names[i]),
             bool(wired.inferred[i]),
             tuple(ids[row]),
             float(shared[i]),
@@ -245,21 +250,24 @@ def judge(
             sections.get(i, {}),
             dark[row],
             own[row],
-            tuple(stretch[one] for one in row),
+            tuple(stretch[row]),
             onset[i],
         )
-        for i, (name, row) in enumerate((name, rows[name]) for name in circuits)
+        for i, row in enumerate(map(slice, begun[:-1], begun[1:]))
     ]
 
 
-def _sections(wired: Wiring, at_fault: Floats) -> dict[int, dict[str, float]]:
+def _sections(
+    grid: Grid, wired: Wiring, at_fault: Floats
+) -> dict[int, dict[str, float]]:
     """Return for each circuit its sections on record and their probabilities."""
-    node = np.flatnonzero(wired.section_id != "")
+    node = np.flatnonzero(wired.section >= 0)
+    ids = grid.section_ids.to_numpy(object)[wired.section[node]]
     owner = wired.tree_circuit[wired.tree[node]]
     return {
         int(circuit): dict(
             zip(
-                wired.section_id[node[some]],
+                ids[some],
                 at_fault[node[some]].tolist(),
                 strict=True,
             )

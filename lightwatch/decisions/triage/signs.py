@@ -4,31 +4,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.evidence import Lights, Looks, night_edges
 from lightwatch.decisions.triage.experience import (
     FEED_CAUSES,
-    YEAR_NIGHTS,
+    FOUND,
+    SYMPTOMS,
     Experience,
+    FeedRates,
 )
+from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.lists import Lists
 from lightwatch.decisions.triage.troubles import (
-    Work,
     answers,
+    open_troubles,
     told_of_lights,
 )
-from lightwatch.decisions.triage.wiring import metres
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK, UNANSWERED
 
-ALONE = "\0"
-"""Begins the name of a circuit made up for a light that is on none."""
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 PROVEN_SLIP = 0.002
 """Chance that a light proven lit was left dark; no source."""
@@ -47,57 +51,68 @@ NEIGHBOURS = 4
 """A report may be meant for one of so many lights nearest to it, so near [m]; no
 source."""
 
-FOUND = 1000.0
-"""How many times likelier a crew is to find a fault where it is than where it is not;
-no source."""
-
 LIVE_VOLTS = 50.0
 """A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
 from memory)."""
+
+_POWERED = [one for one in SYMPTOMS if one not in (*DARK, "knocked_down", "other")]
 
 
 @dataclass(frozen=True)
 class Tests:
     """Readings of voltage at lights or at the far end of sections.
 
-    ``light`` is a position among the lights, -1 where a section was tested.
+    ``light`` is a position among the lights asked for, -1 where it was at ``section``,
+    the number of a section; ``age`` in nights.
     """
 
-    light: np.ndarray
-    section_id: np.ndarray
-    age: np.ndarray
-    dead: np.ndarray
+    light: Ints
+    section: Ints
+    age: Floats
+    dead: Flags
 
 
-def _rows(frame: pd.DataFrame, by: str) -> dict[str, np.ndarray]:
-    found: dict[str, np.ndarray] = frame.groupby(by, sort=False).indices
-    return found
+@dataclass(frozen=True)
+class _Told:
+    """Reports and sightings in order of time; ``of`` lists them by light."""
+
+    light: Ints
+    at: Floats
+    symptom: Ints
+    seen: Flags
+    of: Lists
 
 
-def _some(frame: pd.DataFrame, rows: dict[str, np.ndarray], ids: Any) -> pd.DataFrame:
-    """Return the rows of some lights or roads."""
-    wanted = [rows[one] for one in ids if one in rows]
-    return frame.iloc[np.concatenate(wanted) if wanted else []]
+@dataclass(frozen=True)
+class _Patrols:
+    """Patrols since the oldest onset; ``of`` lists them by road segment.
+
+    ``noted`` holds, sorted, patrol x lights + light of what they noted.
+    """
+
+    patrol: Ints
+    at: Floats
+    of: Lists
+    noted: Ints
 
 
-def _misplaced(lights: pd.DataFrame, told: np.ndarray, per_night: float) -> np.ndarray:
+def _misplaced(place: Floats, told: Flags, per_night: float) -> Floats:
     """Return the rate of reports of each light that are meant for one nearby.
 
     Parameters
     ----------
-    lights
-        n lights.
+    place
+        Shape (n, 2) [m].
     told
         Shape (n,): there is an open sign at it.
     per_night
         Rate of such reports that a light in trouble draws, on all around it [1/night].
     """
-    drawn = np.zeros(len(lights))
-    if told.any() and len(lights) > 1:
-        place = metres(lights)
-        many = min(NEIGHBOURS + 1, len(lights))
+    drawn = np.zeros(len(place))
+    if told.any() and len(place) > 1:
+        many = min(NEIGHBOURS + 1, len(place))
         away, near = cKDTree(place).query(place[told], k=many)
-        close = (away[:, 1:] <= NEARBY_M) & np.isfinite(away[:, 1:])
+        close = away[:, 1:] <= NEARBY_M
         np.add.at(drawn, near[:, 1:][close], per_night / NEIGHBOURS)
     return drawn
 
@@ -106,50 +121,27 @@ def _misplaced(lights: pd.DataFrame, told: np.ndarray, per_night: float) -> np.n
 class Signs:
     """All that was observed and no repair has answered, found by light at once."""
 
-    register: Register
+    grid: Grid
+
+    @classmethod
+    def of(cls, register: Register) -> Signs:
+        """Take what the register knows."""
+        return cls(Grid(register))
+
+    @property
+    def register(self) -> Register:
+        """What stands, as known on the day."""
+        return self.grid.register
 
     @cached_property
-    def work(self) -> Work:
-        """When lights and feeds were last worked on."""
-        return Work.of(self.register)
-
-    @cached_property
-    def told(self) -> pd.DataFrame:
-        """Reports and sightings that no repair names.
-
-        A report belongs to the light that the crew went to, if one has been.
-        """
-        told = told_of_lights(self.register)
-        named = set(answers(self.register)["report_id"]) - {""}
-        left = self.left_open
-        left = left[(left["report_id"] != "") & (left["light_id"] != "")]
-        meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
-        told["light_id"] = told["report_id"].map(meant).fillna(told["light_id"])
-        return told[~told["report_id"].isin(named)].sort_values("at", kind="stable")
-
-    @cached_property
-    def _told_of(self) -> dict[str, np.ndarray]:
-        return _rows(self.told, "light_id")
-
-    @cached_property
-    def patrols(self) -> pd.DataFrame:
-        """Patrols that set out since the oldest onset looked at."""
-        patrols = self.register.known.patrols
-        earliest = self.register.as_of - night_edges()[0] * DAY
-        return patrols[patrols["happened"] >= earliest]
-
-    @cached_property
-    def _patrols_of(self) -> dict[str, np.ndarray]:
-        return _rows(self.patrols, "road_id")
-
-    @cached_property
-    def sightings(self) -> pd.DataFrame:
-        """What patrols noted, once for each light."""
-        return self.register.known.sightings.drop_duplicates(["patrol_id", "light_id"])
-
-    @cached_property
-    def _sightings_of(self) -> dict[str, np.ndarray]:
-        return _rows(self.sightings, "light_id")
+    def open(self) -> pd.DataFrame:
+        """Every open trouble; see :func:`open_troubles`."""
+        at, _ = self.grid.worked
+        worked = dict(zip(self.grid.light_ids, at.tolist(), strict=True))
+        troubles = open_troubles(self.register, worked)
+        number = self.grid.light_ids.get_indexer(pd.Index(troubles["light_id"]))
+        circuit = self.grid.circuits[self.grid.circuit[number]]
+        return troubles.assign(circuit=np.asarray(circuit, dtype=object))
 
     @cached_property
     def left_open(self) -> pd.DataFrame:
@@ -160,41 +152,94 @@ class Signs:
         ]
 
     @cached_property
-    def rewired(self) -> pd.Series[float]:
-        """When lights came onto another circuit or section [instant]."""
-        spans = self.register.spans
-        now = spans[(spans["until"] == np.inf) & np.isfinite(spans["since"])]
-        now = now.set_index("light_id")
-        before = spans[spans["until"] < np.inf].groupby("light_id").last()
-        same = before[["circuit_id", "section_id"]].reindex(now.index)
-        differs = (same != now[["circuit_id", "section_id"]]).any(axis=1)
-        since: pd.Series[float] = now.loc[differs, "since"].astype(float)
-        return since
+    def told_frame(self) -> pd.DataFrame:
+        """Reports and sightings that no repair names, in order of time.
+
+        A report belongs to the light that the crew went to, if one has been.
+        """
+        told = told_of_lights(self.register)
+        named = set(answers(self.register)["report_id"]) - {""}
+        left = self.left_open
+        left = left[(left["report_id"] != "") & (left["light_id"] != "")]
+        meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
+        told["light_id"] = told["report_id"].map(meant).fillna(told["light_id"])
+        told = told[~told["report_id"].isin(named)]
+        return told.sort_values("at", kind="stable", ignore_index=True)
 
     @cached_property
-    def _lights(self) -> pd.DataFrame:
-        """Lights in service; one on no circuit is a circuit of its own."""
-        lights = self.register.standing
-        on_circuit = lights["circuit_id"] != ""
-        alone = ALONE + lights["light_id"]
-        return lights.assign(
-            on_circuit=on_circuit,
-            circuit_id=lights["circuit_id"].where(on_circuit, alone),
+    def _told(self) -> _Told:
+        told = self.told_frame
+        number = self.grid.light_ids.get_indexer(pd.Index(told["light_id"]))
+        codes = pd.Index(SYMPTOMS).get_indexer(pd.Index(told["symptom"]))
+        return _Told(
+            number,
+            told["at"].to_numpy(float),
+            codes,
+            told["seen"].to_numpy(bool),
+            Lists.of(number, len(self.grid.lights)),
         )
 
-    @cached_property
-    def _lights_of(self) -> dict[str, np.ndarray]:
-        return _rows(self._lights, "circuit_id")
+    def told_of(self, light_ids: pd.Index) -> pd.DataFrame:
+        """Return reports and sightings of some lights."""
+        rows, _ = self._told.of.pick(self.grid.light_ids.get_indexer(light_ids))
+        return self.told_frame.iloc[rows]
 
     @cached_property
-    def circuit_of(self) -> dict[str, str]:
-        """For each light in service its circuit."""
-        lights = self._lights
-        return dict(zip(lights["light_id"], lights["circuit_id"], strict=True))
+    def _patrols(self) -> dict[str, _Patrols]:
+        patrols = self.register.known.patrols
+        earliest = self.register.as_of - night_edges()[0] * DAY
+        patrols = patrols[patrols["happened"] >= earliest]
+        names = pd.Index(sorted(set(patrols["patrol_id"])), dtype=object)
+        sightings = self.register.known.sightings
+        by = names.get_indexer(pd.Index(sightings["patrol_id"]))
+        light = self.grid.light_ids.get_indexer(pd.Index(sightings["light_id"]))
+        good = (by >= 0) & (light >= 0)
+        noted = np.unique(by[good] * len(self.grid.lights) + light[good])
+        found = {}
+        for kind in ("night", "day"):
+            some = patrols[patrols["kind"] == kind]
+            road = self.grid.roads.get_indexer(pd.Index(some["road_id"]))
+            found[kind] = _Patrols(
+                names.get_indexer(pd.Index(some["patrol_id"])),
+                some["happened"].to_numpy(float),
+                Lists.of(road, len(self.grid.roads)),
+                noted,
+            )
+        return found
 
-    def on_circuits(self, circuits: Any) -> pd.DataFrame:
-        """Return the lights in service on some circuits."""
-        return _some(self._lights, self._lights_of, circuits).reset_index(drop=True)
+    def passes(self, at: Ints, kind: str) -> tuple[Ints, Floats]:
+        """Return when patrols passed lights and did not note them.
+
+        Parameters
+        ----------
+        at
+            Numbers of lights.
+        kind
+            Of patrols: night or day.
+
+        Returns
+        -------
+        tuple
+            Positions in ``at``, and when the patrol set out [instant].
+        """
+        patrols = self._patrols[kind]
+        rows, which = patrols.of.pick(self.grid.road[at])
+        key = patrols.patrol[rows] * len(self.grid.lights) + at[which]
+        place = np.minimum(np.searchsorted(patrols.noted, key), len(patrols.noted) - 1)
+        kept = patrols.noted[place] != key if len(patrols.noted) else which >= 0
+        return which[kept], patrols.at[rows[kept]]
+
+    def circuit_of(self, light_id: str) -> pd.DataFrame:
+        """Return the lights of a light's circuit, by identifier."""
+        number = self.grid.light_ids.get_loc(light_id)
+        rows, _ = self.grid.lights_of.pick(self.grid.circuit[[number]])
+        lights: pd.DataFrame = self.grid.lights.iloc[rows]
+        return lights.set_index("light_id", drop=False)
+
+    def passed_since(self, light_ids: pd.Index, since: float) -> set[str]:
+        """Return which lights a night patrol has passed since and not noted."""
+        which, at = self.passes(self.grid.light_ids.get_indexer(light_ids), "night")
+        return set(light_ids[which[at > since]])
 
     @cached_property
     def found(self) -> tuple[set[str], set[str]]:
@@ -204,23 +249,31 @@ class Signs:
         """
         left = self.left_open
         left = left[left["cause"].isin(FEED_CAUSES) & (left["light_id"] == "")]
+        done = answers(self.register)
+        by_section = done.groupby("section_id")["happened"].max()
+        whole = done[(done["section_id"] == "") & (done["light_id"] == "")]
+        by_circuit = whole.groupby("circuit_id")["happened"].max()
         at = left["happened"].astype(float)
-        done = left["section_id"].map(self.work.section["at"]).fillna(-np.inf)
-        sections = left[(left["section_id"] != "") & ~(done > at)]
-        done = left["circuit_id"].map(self.work.circuit["at"]).fillna(-np.inf)
-        whole = left[(left["section_id"] == "") & ~left["named"] & ~(done > at)]
-        return set(sections["section_id"]), set(whole["circuit_id"]) - {""}
+        on_section = left["section_id"] != ""
+        mended = (
+            left["section_id"]
+            .map(by_section)
+            .where(on_section, left["circuit_id"].map(by_circuit))
+        )
+        left = left[~(mended.astype(float) > at)]
+        on_section = left["section_id"] != ""
+        sections = set(left.loc[on_section, "section_id"])
+        circuits = set(left.loc[~on_section & ~left["named"], "circuit_id"])
+        return sections, circuits - {""}
 
     @cached_property
-    def found_alone(self) -> pd.Series[float]:
+    def _found_alone(self) -> Floats:
         """By light, when a crew found a fault of its own and left it [instant]."""
         left = self.left_open
-        left = left[
-            ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
-            & (left["light_id"] != "")
-        ]
-        latest: pd.Series[float] = left.groupby("light_id")["happened"].max()
-        return latest.astype(float)
+        known = ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
+        latest = left[known].groupby("light_id")["happened"].max().astype(float)
+        at = latest.reindex(self.grid.light_ids).to_numpy(float)
+        return np.nan_to_num(at, nan=-np.inf)
 
     @cached_property
     def on_temporary_feed(self) -> set[str]:
@@ -232,143 +285,147 @@ class Signs:
         last = fed.groupby("section_id")["temporary_feed_until"].last()
         return set(last.index[last >= today])
 
-    def told_of(self, light_ids: Any) -> pd.DataFrame:
-        """Return reports and sightings of some lights, oldest first."""
-        return _some(self.told, self._told_of, light_ids)
+    def feed_rates(self, known: Experience) -> FeedRates:
+        """Return the hazards of the feeds as they stand [1/year]."""
+        if id(known) not in self._feed_rates:
+            self._feed_rates[id(known)] = known.of_feeds(
+                self.grid, self.on_temporary_feed, self.found
+            )
+        return self._feed_rates[id(known)]
 
-    def passes(self, lights: pd.DataFrame, kind: str) -> pd.DataFrame:
-        """Return when patrols passed lights and did not note them."""
-        roads = set(lights["road_id"]) - {""}
-        patrols = _some(self.patrols, self._patrols_of, roads)
-        patrols = patrols[patrols["kind"] == kind]
-        places = lights[["light_id", "road_id"]]
-        passed = places.merge(
-            patrols[["patrol_id", "road_id", "happened"]], on="road_id"
+    @cached_property
+    def _feed_rates(self) -> dict[int, FeedRates]:
+        return {}
+
+    @cached_property
+    def _since(self) -> tuple[Floats, Flags]:
+        """When each light was last worked on or rewired; whether it was proven lit."""
+        at, proven = self.grid.worked
+        return np.maximum(at, self.grid.rewired), proven & (at > self.grid.rewired)
+
+    @cached_property
+    def _crew_looks(self) -> tuple[Ints, Floats, Flags]:
+        """What crews saw who left the trouble open: light, when, dark."""
+        left = self.left_open
+        left = left[(left["symptom_found"] != "") & (left["light_id"] != "")]
+        return (
+            self.grid.light_ids.get_indexer(pd.Index(left["light_id"])),
+            left["happened"].to_numpy(float),
+            left["symptom_found"].isin(DARK).to_numpy(),
         )
-        noted = _some(self.sightings, self._sightings_of, lights["light_id"])
-        pairs = set(zip(noted["patrol_id"], noted["light_id"], strict=True))
-        keys = zip(passed["patrol_id"], passed["light_id"], strict=True)
-        kept = np.fromiter((key not in pairs for key in keys), bool, len(passed))
-        return passed.loc[kept, ["light_id", "happened"]].rename(
-            columns={"happened": "at"}
-        )
 
-    def _looks(
-        self, lights: pd.DataFrame, told: pd.DataFrame, channel: Channel, hit: float
-    ) -> pd.DataFrame:
-        passed = self.passes(lights, channel.patrol)
-        seen = told[told["seen"] & told["symptom"].isin(channel.symptoms)]
-        parts = [
-            pd.DataFrame({"light_id": passed["light_id"], "at": passed["at"],
-                          "noted": False, "hit": hit}),
-            pd.DataFrame({"light_id": seen["light_id"], "at": seen["at"],
-                          "noted": True, "hit": hit}),
-        ]  # fmt: skip
-        if channel.by_feed:
-            lit = ~told["symptom"].isin([*DARK, "knocked_down", "other"])
-            crew = self.left_open
-            crew = crew[(crew["symptom_found"] != "") & (crew["light_id"] != "")]
-            parts += [
-                pd.DataFrame({"light_id": told["light_id"][lit], "at": told["at"][lit],
-                              "noted": False, "hit": POWERED}),
-                pd.DataFrame({"light_id": crew["light_id"], "at": crew["happened"],
-                              "noted": crew["symptom_found"].isin(DARK),
-                              "hit": CREW_HIT}),
-            ]  # fmt: skip
-        frames = [part for part in parts if len(part)]
-        return pd.concat(frames, ignore_index=True) if frames else parts[0]
-
-    def tests(self, row: dict[str, int], since: np.ndarray) -> Tests:
-        """Return readings of voltage that no later work has overtaken."""
+    @cached_property
+    def _readings(self) -> tuple[Ints, Ints, Floats, Flags]:
+        """Readings of voltage that were logged: light, section, when, dead."""
         read = self.left_open
         read = read[read["volts"].notna()]
-        light = read["light_id"].map(row).fillna(-1).astype(int).to_numpy()
-        at = read["happened"].to_numpy(float)
-        fresh = at > np.append(since, -np.inf)[light]
-        good = fresh & ((light >= 0) | (read["section_id"] != "").to_numpy())
-        return Tests(
-            light[good],
-            read["section_id"].to_numpy(object)[good],
-            (self.register.as_of - at[good]) / DAY,
-            (read["volts"].to_numpy(float) < LIVE_VOLTS)[good],
+        return (
+            self.grid.light_ids.get_indexer(pd.Index(read["light_id"])),
+            self.grid.section_ids.get_indexer(pd.Index(read["section_id"])),
+            read["happened"].to_numpy(float),
+            read["volts"].to_numpy(float) < LIVE_VOLTS,
+        )
+
+    def _tests(self, at: Ints, since: Floats) -> Tests:
+        """Return the readings at some lights and sections since they were worked on."""
+        light, section, when, dead = self._readings
+        position = np.full(len(self.grid.lights) + 1, -1)
+        position[at] = np.arange(len(at))
+        row = position[light]
+        good = np.where(
+            row >= 0,
+            when > np.append(since, -np.inf)[row],
+            (light < 0) & (section >= 0),
+        )
+        age = (self.register.as_of - when) / DAY
+        return Tests(row[good], section[good], age[good], dead[good])
+
+    def _looks(
+        self, at: Ints, channel: Channel, hit: float, told: tuple[Ints, Ints]
+    ) -> tuple[Ints, Floats, Flags, Floats]:
+        """Return looks at some lights: position, when, noted, chance of noting."""
+        rows, which = told
+        symptom, seen = self._told.symptom[rows], self._told.seen[rows]
+        when = self._told.at[rows]
+        mine = np.isin(symptom, _codes(channel.symptoms))
+        passed, passed_at = self.passes(at, channel.patrol)
+        parts = [
+            (passed, passed_at, np.zeros(len(passed), dtype=bool), hit),
+            (which[seen & mine], when[seen & mine], np.ones((seen & mine).sum(), bool),
+             hit),
+        ]  # fmt: skip
+        if channel.by_feed:
+            lit = np.isin(symptom, _codes(tuple(_POWERED)))
+            parts.append((which[lit], when[lit], np.zeros(lit.sum(), bool), POWERED))
+            light, crew_at, dark = self._crew_looks
+            position = np.full(len(self.grid.lights) + 1, -1)
+            position[at] = np.arange(len(at))
+            here = position[light] >= 0
+            parts.append((position[light[here]], crew_at[here], dark[here], CREW_HIT))
+        return (
+            np.concatenate([part[0] for part in parts]),
+            np.concatenate([part[1] for part in parts]),
+            np.concatenate([part[2] for part in parts]),
+            np.concatenate([np.full(len(part[0]), part[3]) for part in parts]),
         )
 
     def observed(
-        self, lights: pd.DataFrame, known: Experience, channel: Channel = DARKNESS
+        self, at: Ints, known: Experience, channel: Channel = DARKNESS
     ) -> tuple[Lights, Looks, Tests]:
         """Gather what was observed of some lights.
 
         Parameters
         ----------
-        lights
-            n rows of ``register.standing``.
+        at
+            Numbers of n lights.
         known
             Rates from the records.
         channel
             Which symptoms.
         """
-        now = self.register.as_of
-        ids = lights["light_id"].reset_index(drop=True)
-        row = dict(zip(ids, range(len(ids)), strict=True))
-        work = self.work.last(lights)
-        moved = self.rewired.reindex(ids).to_numpy(float)
-        since = np.fmax(work["at"].to_numpy(float), moved)
-        proven = work["proven"].to_numpy(bool) & ~(moved >= since)
-        told = self.told_of(ids)
-        at = told["light_id"].map(row).to_numpy(int)
-        told = told[~(told["at"].to_numpy(float) <= since[at])]
-        by_people = told[told["symptom"].isin(channel.symptoms) & ~told["seen"]]
-        first = by_people.drop_duplicates("light_id")
-        which = first["light_id"].map(row).to_numpy(int)
-        age = np.full(len(ids), np.nan)
-        age[which] = (now - first["at"].to_numpy(float)) / DAY
-        words = np.zeros(len(ids), dtype=int)
-        words[which] = [channel.symptoms.index(one) for one in first["symptom"]]
-        detected, symptom = known.detection, channel.symptoms[0]
-        hit = detected.hit_chance(symptom)
-        looks = self._looks(
-            lights, told, channel, DAY_HIT if channel.patrol == "day" else hit
-        )
-        looks = looks[looks["light_id"].isin(row)]
-        at = looks["light_id"].map(row).to_numpy(int)
-        later = ~(looks["at"].to_numpy(float) <= since[at])
-        looks, at = looks[later], at[later]
-        per_night = detected.reported_per_day(ids, symptom)
-        shared = "feed" if channel.by_feed else "group"
-        own_words, shared_words = (
-            np.array([known.said(cause, one, channel.symptoms)
-                      for one in channel.symptoms])
-            for cause in ("own", shared)
-        )  # fmt: skip
-        false = known.false_per_night
-        own = known.own_per_year(ids, channel.symptoms)
-        if channel.by_feed:
-            own += known.besides_per_year(lights["feed_owner"].to_numpy() != "")
+        now, told = self.register.as_of, self._told
+        since, proven = self._since[0][at], self._since[1][at]
+        rows, which = told.of.pick(at)
+        fresh = told.at[rows] > since[which]
+        rows, which = rows[fresh], which[fresh]
+        mine = np.isin(told.symptom[rows], _codes(channel.symptoms)) & ~told.seen[rows]
+        light, first = np.unique(which[mine], return_index=True)
+        first = rows[mine][first]
+        age = np.full(len(at), np.nan)
+        age[light] = (now - told.at[first]) / DAY
+        words = np.zeros(len(at), dtype=int)
+        order = np.argsort(_codes(channel.symptoms))
+        words[light] = order[
+            np.searchsorted(_codes(channel.symptoms)[order], told.symptom[first])
+        ]
+        rates = known.of_channel(self.grid, channel)
+        hit = DAY_HIT if channel.patrol == "day" else rates.hit
+        seen, seen_at, noted, chance = self._looks(at, channel, hit, (rows, which))
+        later = seen_at > since[seen]
         signs = np.isfinite(age)
-        signs[at[looks["noted"].to_numpy(bool)]] = True
-        nearby = _misplaced(
-            lights, signs, known.misplaced_share * float(per_night.mean())
-        )
-        seen_by_crew = self.found_alone.reindex(ids).to_numpy(float)
-        own = own * np.where(seen_by_crew > np.fmax(since, -np.inf), FOUND, 1.0)
+        signs[seen[later & noted]] = True
+        per_night = rates.reported_per_night[at]
+        nearby = known.misplaced_share * float(per_night.mean()) if len(at) else 0.0
+        found = self._found_alone[at] > since
         return (
             Lights(
-                since=np.where(np.isnan(since), np.inf, (now - since) / DAY),
+                since=(now - since) / DAY,
                 slip=np.where(proven, PROVEN_SLIP, known.slip),
                 told=age,
-                told_shared=shared_words[words],
-                told_own=own_words[words],
-                own_per_night=own / YEAR_NIGHTS,
+                told_shared=rates.said_shared[words],
+                told_own=rates.said_own[words],
+                own_per_night=rates.own_per_night[at] * np.where(found, FOUND, 1.0),
                 report_per_night=per_night,
                 shared_report_per_night=per_night * known.crowd,
-                false_per_night=nearby
-                + sum(false.get(one, 0.0) for one in channel.symptoms),
+                false_per_night=rates.false_per_night
+                + _misplaced(self.grid.metres[at], signs, nearby),
             ),
             Looks(
-                at,
-                (now - looks["at"].to_numpy(float)) / DAY,
-                looks["noted"].to_numpy(bool),
-                looks["hit"].to_numpy(float),
+                seen[later], (now - seen_at[later]) / DAY, noted[later], chance[later]
             ),
-            self.tests(row, since),
+            self._tests(at, since),
         )
+
+
+def _codes(symptoms: tuple[str, ...]) -> Ints:
+    return np.array([SYMPTOMS.index(one) for one in symptoms], dtype=np.int64)

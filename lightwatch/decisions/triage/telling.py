@@ -47,14 +47,12 @@ class Telling:
     @cached_property
     def lights(self) -> pd.DataFrame:
         """The circuit's lights, by identifier."""
-        name = self.signs.circuit_of[self.reported[0]]
-        return self.signs.on_circuits([name]).set_index("light_id", drop=False)
+        return self.signs.circuit_of(self.reported[0])
 
     @cached_property
     def seen_lit(self) -> tuple[str, ...]:
         """Lights of the circuit that a night patrol passed since and did not note."""
-        passed = self.signs.passes(self.lights, "night")
-        lit = set(passed.loc[passed["at"] > self.since, "light_id"])
+        lit = self.signs.passed_since(self.lights.index, self.since)
         return tuple(sorted(lit - set(self.reported)))
 
     @property

@@ -22,7 +22,6 @@ from lightwatch.decisions.triage.judge import (
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
-from lightwatch.decisions.triage.troubles import open_troubles
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -53,18 +52,17 @@ class Triage:
     @classmethod
     def of(cls, lives: Lives) -> Triage:
         """Read the rates off the records."""
-        return cls(lives, experience(lives), Signs(lives.register))
+        return cls(lives, experience(lives), Signs.of(lives.register))
 
     @property
     def register(self) -> Register:
         """What stands, as known on the day."""
         return self.lives.register
 
-    @cached_property
+    @property
     def troubles(self) -> pd.DataFrame:
         """Every open report and sighting, with its circuit."""
-        troubles = open_troubles(self.register)
-        return troubles.assign(circuit=troubles["light_id"].map(self.signs.circuit_of))
+        return self.signs.open
 
     @cached_property
     def standing(self) -> pd.DataFrame:
@@ -280,7 +278,7 @@ def triaged(triage: Triage) -> list[Outage]:
         troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
         rows = troubles.groupby("circuit").indices
         for judged in triage.judged(channel):
-            name = triage.signs.circuit_of[judged.light_ids[0]]
+            name = judged.name
             found += _of_circuit(triage, judged, channel, troubles.iloc[rows[name]])
     now = register.known.clock.at(register.as_of)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -64,8 +62,14 @@ def answers(register: Register) -> pd.DataFrame:
     ]
 
 
-def _latest(answered: pd.DataFrame, by: str) -> pd.DataFrame:
-    """Return the last answer by light, circuit or section: when, and if proven."""
+def latest_work(answered: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the last answer by light, circuit or section.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``at`` [instant], ``proven`` (1 or 0), by identifier.
+    """
     last = answered.sort_values("happened", kind="stable").groupby(by).last()
     return pd.DataFrame(
         {
@@ -73,67 +77,6 @@ def _latest(answered: pd.DataFrame, by: str) -> pd.DataFrame:
             "proven": last["proven"].isin(PROVEN).astype(float),
         }
     )
-
-
-@dataclass(frozen=True)
-class Work:
-    """When lights, whole circuits and sections were last worked on."""
-
-    light: pd.DataFrame
-    circuit: pd.DataFrame
-    section: pd.DataFrame
-    feeds: dict[str, tuple[str, ...]]
-
-    @classmethod
-    def of(cls, register: Register) -> Work:
-        """Read off the answers that count."""
-        found = answers(register)
-        nowhere = (found["light_id"] == "") & ~found["named"]
-        whole = nowhere & (found["section_id"] == "") & (found["circuit_id"] != "")
-        return cls(
-            _latest(found[found["light_id"] != ""], "light_id"),
-            _latest(found[whole], "circuit_id"),
-            _latest(found[found["section_id"] != ""], "section_id"),
-            register.feeds,
-        )
-
-    @cached_property
-    def _section_at(self) -> dict[str, float]:
-        times: dict[str, float] = self.section["at"].to_dict()
-        return times
-
-    def _on_the_way(self, section: str) -> str | None:
-        """Return the section last worked on between a section and the source."""
-        times = self._section_at
-        worked = [one for one in self.feeds.get(section, ()) if one in times]
-        return max(worked, key=times.__getitem__) if worked else None
-
-    def last(self, lights: pd.DataFrame) -> pd.DataFrame:
-        """Return when each light, or what feeds it, was last worked on.
-
-        Parameters
-        ----------
-        lights
-            Rows of ``register.standing``.
-
-        Returns
-        -------
-        pandas.DataFrame
-            In the order of ``lights``: ``at`` [instant; NaN if never], ``proven``.
-        """
-        way = {one: self._on_the_way(one) for one in set(lights["section_id"])}
-        parts = [
-            self.light.reindex(lights["light_id"]),
-            self.circuit.reindex(lights["circuit_id"]),
-            self.section.reindex(lights["section_id"].map(way)),
-        ]
-        at = np.array([part["at"].to_numpy(float) for part in parts])
-        proven = np.array([part["proven"].to_numpy(float) for part in parts])
-        newest = np.argmax(np.nan_to_num(at, nan=-np.inf), axis=0)
-        column = np.arange(len(lights))
-        return pd.DataFrame(
-            {"at": at[newest, column], "proven": proven[newest, column] == 1.0}
-        )
 
 
 def passes(register: Register, lights: set[str]) -> pd.DataFrame:
@@ -181,12 +124,20 @@ def _unseen(register: Register, troubles: pd.DataFrame) -> pd.Series[Any]:
     return later.groupby("index").size().reindex(troubles.index, fill_value=0)
 
 
-def open_troubles(register: Register) -> pd.DataFrame:
+def open_troubles(register: Register, worked: dict[str, float]) -> pd.DataFrame:
     """Return every report and sighting that is still open, one a row.
 
     A repair answers the report that it names, and whatever came before it on its
     light, on its circuit as a whole or beyond its section. A later night patrol that
     passed and noted nothing contradicts a light said to be out.
+
+    Parameters
+    ----------
+    register
+        As known on a day.
+    worked
+        For each light in service when it, or what feeds it, was last worked on
+        [instant].
 
     Returns
     -------
@@ -196,15 +147,13 @@ def open_troubles(register: Register) -> pd.DataFrame:
         note it).
     """
     troubles = told_of_lights(register)
-    lights = register.standing
-    lights = lights[lights["light_id"].isin(set(troubles["light_id"]))]
-    if lights.empty:
-        return pd.DataFrame(columns=list(COLUMNS))
-    troubles = troubles[troubles["light_id"].isin(set(lights["light_id"]))]
+    last = troubles["light_id"].map(worked)
     named = set(answers(register)["report_id"]) - {""}
-    work = Work.of(register).last(lights).set_index(lights["light_id"].to_numpy())
-    worked = troubles["light_id"].map(work["at"])
-    troubles = troubles[~troubles["report_id"].isin(named) & ~(worked > troubles["at"])]
+    troubles = troubles[
+        last.notna() & ~(last > troubles["at"]) & ~troubles["report_id"].isin(named)
+    ]
+    if troubles.empty:
+        return pd.DataFrame(columns=list(COLUMNS))
     lit = last_seen_lit(register, set(troubles["light_id"]))
     contradicted = troubles["symptom"].isin(DARK) & (
         troubles["light_id"].map(lit).astype(float) > troubles["at"]

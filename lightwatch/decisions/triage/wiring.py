@@ -12,13 +12,11 @@ import zlib
 from dataclasses import dataclass, field
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 
+from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.tree import Forest
-from lightwatch.register import Register
-from lightwatch.register.register import EARTH_RADIUS_M
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,7 +33,8 @@ OTHER_STREET_M = 15.0
 ENOUGH = 0.8
 """A circuit with at least this share of its lights on sections has them on record."""
 
-_SHORTEST_KM = 0.005
+SHORTEST_KM = 0.005
+"""Length of a section whose length is not on record [km]; no source."""
 
 
 @dataclass(frozen=True)
@@ -50,12 +49,12 @@ class Wiring:
         For each tree the position of its circuit among those asked for.
     tree
         For each node its tree.
-    section_id
-        For each node its section; '' for sources and inferred stretches.
+    section
+        For each node the number of its section; -1 for sources and inferred ones.
     km
         For each node the length of the stretch into it; 0 for sources.
     light, node
-        Pairs: position of a light among those given, and the node it hangs on.
+        Pairs: position of a light among those asked for, and the node it hangs on.
     inferred
         For each circuit whether the order of its lights is inferred.
     """
@@ -63,7 +62,7 @@ class Wiring:
     forest: Forest
     tree_circuit: Ints
     tree: Ints
-    section_id: NDArray[np.object_]
+    section: Ints
     km: Floats
     light: Ints
     node: Ints
@@ -81,22 +80,16 @@ class _Drawing:
 
     parent: list[Ints] = field(default_factory=list)
     tree: list[Ints] = field(default_factory=list)
-    section_id: list[NDArray[np.object_]] = field(default_factory=list)
+    section: list[Ints] = field(default_factory=list)
     km: list[Floats] = field(default_factory=list)
     light: list[Ints] = field(default_factory=list)
     node: list[Ints] = field(default_factory=list)
     size: int = 0
 
-    def add(
-        self,
-        parent: Ints,
-        tree: Ints,
-        section_id: NDArray[np.object_],
-        km: Floats,
-    ) -> None:
+    def add(self, parent: Ints, tree: Ints, section: Ints, km: Floats) -> None:
         self.parent.append(parent)
         self.tree.append(tree)
-        self.section_id.append(section_id)
+        self.section.append(section)
         self.km.append(km)
         self.size += len(parent)
 
@@ -105,61 +98,46 @@ class _Drawing:
         self.node.append(node)
 
 
-def metres(lights: pd.DataFrame) -> Floats:
-    """Return positions east and north of their middle [m]: shape (n, 2)."""
-    place = np.radians(lights[["longitude", "latitude"]].to_numpy(float))
-    middle = place.mean(axis=0) if len(place) else np.zeros(2)
-    away = (place - middle) * EARTH_RADIUS_M
-    return np.asarray(away * np.array([np.cos(middle[1]), 1.0]))
-
-
-def _nearest_placed(lights: pd.DataFrame, node: Floats) -> Floats:
+def _nearest_placed(place: Floats, circuit: Ints, node: Ints) -> Ints:
     """Hang a light without a section where its nearest neighbour hangs."""
-    lost = np.isnan(node)
-    if not lost.any() or lost.all():
-        return node
-    place = metres(lights)
-    circuits = lights["circuit"].to_numpy()
     found = node.copy()
-    for i in np.flatnonzero(lost):
-        same = np.flatnonzero((circuits == circuits[i]) & ~lost)
+    for i in np.flatnonzero(node < 0):
+        same = np.flatnonzero((circuit == circuit[i]) & (node >= 0))
         if len(same):
             away = ((place[same] - place[i]) ** 2).sum(axis=1)
             found[i] = node[same[np.argmin(away)]]
     return found
 
 
-def _recorded(
-    drawing: _Drawing, register: Register, lights: pd.DataFrame, circuits: list[str]
-) -> None:
-    """Draw the trees on record of some circuits; their trees come first."""
-    number = {name: i for i, name in enumerate(circuits)}
-    sections = register.known.sections
-    sections = sections[sections["circuit_id"].isin(number)]
+def _recorded(drawing: _Drawing, grid: Grid, circuits: Ints, at: Ints) -> None:
+    """Draw the trees on record of some circuits; their trees come first.
+
+    ``at`` are the numbers of all lights; those of other circuits are -1.
+    """
     trees = len(circuits)
     drawing.add(
-        np.full(trees, -1),
-        np.arange(trees),
-        np.full(trees, "", dtype=object),
-        np.zeros(trees),
+        np.full(trees, -1), np.arange(trees), np.full(trees, -1), np.zeros(trees)
     )
-    ids = sections["section_id"].to_numpy(object)
-    tree = sections["circuit_id"].map(number).to_numpy(int)
-    node = dict(zip(ids, trees + np.arange(len(ids)), strict=True))
-    above = sections["upstream_section_id"].map(node).to_numpy(float)
-    parent = np.where(np.isnan(above), tree, above).astype(int)
-    km = sections["length_m"].to_numpy(float) / 1000.0
-    drawing.add(parent, tree, ids, np.where(km > 0, km, _SHORTEST_KM))
-    at = _nearest_placed(lights, lights["section_id"].map(node).to_numpy(float))
-    source = lights["circuit_id"].map(number).to_numpy(int)
-    drawing.hang(
-        lights["row"].to_numpy(int), np.where(np.isnan(at), source, at).astype(int)
+    rows, tree = grid.sections_of.pick(circuits)
+    node = np.full(len(grid.section_ids) + 1, -1)
+    node[rows] = trees + np.arange(len(rows))
+    above = node[grid.upstream[rows]]
+    drawing.add(
+        np.where((grid.upstream[rows] >= 0) & (above >= 0), above, tree),
+        tree,
+        rows,
+        np.nan_to_num(grid.km[rows], nan=SHORTEST_KM),
     )
+    source = np.full(len(grid.circuits) + 1, -1)
+    source[circuits] = np.arange(trees)
+    mine = np.flatnonzero(at >= 0)
+    lights = at[mine]
+    hung = np.where(grid.section[lights] >= 0, node[grid.section[lights]], -1)
+    hung = _nearest_placed(grid.metres[lights], grid.circuit[lights], hung)
+    drawing.hang(mine, np.where(hung >= 0, hung, source[grid.circuit[lights]]))
 
 
-def _spanning(
-    place: Floats, street: NDArray[np.object_], root: int
-) -> tuple[Ints, Floats]:
+def _spanning(place: Floats, street: Ints, root: int) -> tuple[Ints, Floats]:
     """Return parents and lengths [m] of the spanning tree from one light."""
     apart = np.sqrt(((place[:, None] - place[None]) ** 2).sum(axis=2))
     other = street[:, None] != street[None, :]
@@ -170,87 +148,67 @@ def _spanning(
     return parent, length
 
 
-def _root(
-    lights: pd.DataFrame, place: Floats, source: Floats, rng: np.random.Generator
-) -> int:
-    """Return the light nearest the source; any, where that is not located."""
-    if np.isfinite(source).all():
-        both = lights[["longitude", "latitude"]].copy()
-        both.loc[-1] = source
-        at = metres(both)
-        return int(np.argmin(((at[:-1] - at[-1]) ** 2).sum(axis=1)))
-    return int(rng.integers(len(place)))
-
-
 def _inferred(
-    drawing: _Drawing, register: Register, lights: pd.DataFrame, first_tree: int
+    drawing: _Drawing, grid: Grid, circuits: Ints, at: Ints, first_tree: int
 ) -> list[int]:
-    """Draw trees over positions; return the circuit of each."""
-    sources = register.known.circuits.set_index("circuit_id")[["longitude", "latitude"]]
-    nowhere = np.full(2, np.nan)
+    """Draw trees over positions; return for each tree its position in ``circuits``.
+
+    ``at`` are the numbers of all lights; those of other circuits are -1.
+    """
     owners: list[int] = []
-    for (circuit, name), some in lights.groupby(["circuit", "circuit_id"], sort=True):
-        rng = np.random.default_rng(zlib.crc32(str(name).encode()))
-        place, street = metres(some), some["road_id"].to_numpy(object)
-        source = nowhere
-        if name in sources.index:
-            source = sources.loc[name].to_numpy(float)
-        for _ in range(DRAWS if len(some) > 1 else 1):
-            moved = place + rng.normal(0.0, MOVED_M, place.shape)
-            root = _root(some, moved, source, rng)
-            parent, length = _spanning(moved, street, root)
+    for circuit in np.unique(grid.circuit[at[at >= 0]]):
+        mine = np.flatnonzero((at >= 0) & (grid.circuit[at] == circuit))
+        lights = at[mine]
+        name = str(grid.circuits[circuit])
+        rng = np.random.default_rng(zlib.crc32(name.encode()))
+        street = grid.road[lights]
+        source = grid.source_metres(name)
+        for _ in range(DRAWS if len(mine) > 1 else 1):
+            place = grid.metres[lights] + rng.normal(0.0, MOVED_M, (len(mine), 2))
+            root = int(rng.integers(len(mine)))
+            if source is not None:
+                root = int(np.argmin(((place - source) ** 2).sum(axis=1)))
+            parent, length = _spanning(place, street, root)
             tree, base = first_tree + len(owners), drawing.size
             above = np.where(parent >= 0, base + 1 + parent, base)
             drawing.add(
                 np.concatenate([[-1], above]).astype(int),
-                np.full(len(some) + 1, tree),
-                np.full(len(some) + 1, "", dtype=object),
-                np.concatenate([[0.0], np.maximum(length / 1000.0, _SHORTEST_KM)]),
+                np.full(len(mine) + 1, tree),
+                np.full(len(mine) + 1, -1),
+                np.concatenate([[0.0], np.maximum(length / 1000.0, SHORTEST_KM)]),
             )
-            drawing.hang(some["row"].to_numpy(int), base + 1 + np.arange(len(some)))
-            owners.append(int(str(circuit)))
+            drawing.hang(mine, base + 1 + np.arange(len(mine)))
+            owners.append(int(np.searchsorted(circuits, circuit)))
     return owners
 
 
-def wiring(register: Register, circuits: list[str], lights: pd.DataFrame) -> Wiring:
+def wiring(grid: Grid, circuits: Ints, at: Ints) -> Wiring:
     """Draw the supply trees of some circuits.
 
     Parameters
     ----------
-    register
-        Sections and sources as known on a day.
+    grid
+        The network.
     circuits
-        Identifiers; the circuits asked for.
-    lights
-        The lights on them: rows of ``register.standing``, in any order.
+        Numbers of the circuits asked for, in order.
+    at
+        Numbers of the lights on them.
     """
-    number = {name: i for i, name in enumerate(circuits)}
-    lights = lights.reset_index(drop=True)
-    lights = lights.assign(
-        row=np.arange(len(lights)), circuit=lights["circuit_id"].map(number)
-    )
-    owner = register.known.sections.set_index("section_id")["circuit_id"]
-    placed = lights["section_id"].map(owner) == lights["circuit_id"]
-    share = placed.groupby(lights["circuit_id"]).mean()
-    on_record = [name for name in circuits if share.get(name, 1.0) >= ENOUGH]
-    known = lights["circuit_id"].isin(set(on_record))
+    placed = np.bincount(grid.circuit[at], grid.section[at] >= 0, len(grid.circuits))
+    every = np.bincount(grid.circuit[at], minlength=len(grid.circuits))
+    is_known = placed >= ENOUGH * every
+    known = circuits[is_known[circuits]]
     drawing = _Drawing()
-    _recorded(
-        drawing,
-        register,
-        lights[known].assign(section_id=lights["section_id"].where(placed, "")[known]),
-        on_record,
-    )
-    owners = _inferred(drawing, register, lights[~known], len(on_record))
-    inferred = np.ones(len(circuits), dtype=bool)
-    inferred[[number[name] for name in on_record]] = False
+    of_known = is_known[grid.circuit[at]]
+    _recorded(drawing, grid, known, np.where(of_known, at, -1))
+    owners = _inferred(drawing, grid, circuits, np.where(of_known, -1, at), len(known))
     return Wiring(
         Forest(np.concatenate(drawing.parent).astype(int)),
-        np.array([*(number[name] for name in on_record), *owners], dtype=int),
+        np.array([*np.searchsorted(circuits, known), *owners], dtype=int),
         np.concatenate(drawing.tree).astype(int),
-        np.concatenate(drawing.section_id),
+        np.concatenate(drawing.section).astype(int),
         np.concatenate(drawing.km),
         np.concatenate(drawing.light).astype(int),
         np.concatenate(drawing.node).astype(int),
-        inferred,
+        ~is_known[circuits],
     )
