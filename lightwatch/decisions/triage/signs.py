@@ -23,7 +23,6 @@ from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.lists import Lists
 from lightwatch.decisions.triage.troubles import (
     answers,
-    open_troubles,
     told_of_lights,
 )
 from lightwatch.nights import DAY
@@ -85,7 +84,7 @@ class _Told:
 
 @dataclass(frozen=True)
 class _Patrols:
-    """Patrols since the oldest onset; ``of`` lists them by road segment.
+    """Patrols; ``of`` lists them by road segment.
 
     ``noted`` holds, sorted, patrol x lights + light of what they noted.
     """
@@ -134,14 +133,49 @@ class Signs:
         return self.grid.register
 
     @cached_property
+    def _as_told(self) -> pd.DataFrame:
+        return told_of_lights(self.register)
+
+    @cached_property
     def open(self) -> pd.DataFrame:
-        """Every open trouble; see :func:`open_troubles`."""
-        at, _ = self.grid.worked
-        worked = dict(zip(self.grid.light_ids, at.tolist(), strict=True))
-        troubles = open_troubles(self.register, worked)
-        number = self.grid.light_ids.get_indexer(pd.Index(troubles["light_id"]))
-        circuit = self.grid.circuits[self.grid.circuit[number]]
-        return troubles.assign(circuit=np.asarray(circuit, dtype=object))
+        """Every report and sighting that is still open, one a row.
+
+        A repair answers the report that it names, and whatever came before it on its
+        light, on its circuit as a whole or beyond its section. A later night patrol
+        that passed and noted nothing contradicts a light said to be out.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``light_id``, ``at`` [instant], ``symptom``, ``danger``, ``report_id``,
+            ``seen`` (by a patrol), ``unseen`` (later patrols that passed and did not
+            note it), ``circuit``.
+        """
+        told = self._as_told
+        number = self.grid.light_ids.get_indexer(pd.Index(told["light_id"]))
+        worked = np.append(self.grid.worked[0], np.inf)[number]
+        named = set(answers(self.register)["report_id"]) - {""}
+        fresh = ~(worked > told["at"].to_numpy(float))
+        still = fresh & ~told["report_id"].isin(named).to_numpy()
+        told, number = told[still], number[still]
+        night, day = (
+            self._later(number, told["at"].to_numpy(float), kind)
+            for kind in ("night", "day")
+        )
+        dark = told["symptom"].isin(DARK).to_numpy()
+        by_day = (told["symptom"] == "dayburning").to_numpy()
+        circuit = np.asarray(self.grid.circuits, dtype=object)
+        troubles = told.assign(
+            unseen=np.where(by_day, day, night),
+            circuit=circuit[self.grid.circuit[number]],
+        )
+        return troubles[~(dark & (night > 0))].reset_index(drop=True)
+
+    def _later(self, number: Ints, at: Floats, kind: str) -> Ints:
+        """Count the patrols that passed lights later and did not note them."""
+        which, passed = self.passes(number, kind)
+        later: Ints = np.bincount(which[passed > at[which]], minlength=len(number))
+        return later
 
     @cached_property
     def left_open(self) -> pd.DataFrame:
@@ -157,7 +191,7 @@ class Signs:
 
         A report belongs to the light that the crew went to, if one has been.
         """
-        told = told_of_lights(self.register)
+        told = self._as_told.copy()
         named = set(answers(self.register)["report_id"]) - {""}
         left = self.left_open
         left = left[(left["report_id"] != "") & (left["light_id"] != "")]
@@ -187,8 +221,6 @@ class Signs:
     @cached_property
     def _patrols(self) -> dict[str, _Patrols]:
         patrols = self.register.known.patrols
-        earliest = self.register.as_of - night_edges()[0] * DAY
-        patrols = patrols[patrols["happened"] >= earliest]
         names = pd.Index(sorted(set(patrols["patrol_id"])), dtype=object)
         sightings = self.register.known.sightings
         by = names.get_indexer(pd.Index(sightings["patrol_id"]))
@@ -273,7 +305,8 @@ class Signs:
         known = ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
         latest = left[known].groupby("light_id")["happened"].max().astype(float)
         at = latest.reindex(self.grid.light_ids).to_numpy(float)
-        return np.nan_to_num(at, nan=-np.inf)
+        found: Floats = np.nan_to_num(at, nan=-np.inf)
+        return found
 
     @cached_property
     def on_temporary_feed(self) -> set[str]:
@@ -401,7 +434,7 @@ class Signs:
         rates = known.of_channel(self.grid, channel)
         hit = DAY_HIT if channel.patrol == "day" else rates.hit
         seen, seen_at, noted, chance = self._looks(at, channel, hit, (rows, which))
-        later = seen_at > since[seen]
+        later = seen_at > np.maximum(since[seen], now - night_edges()[0] * DAY)
         signs = np.isfinite(age)
         signs[seen[later & noted]] = True
         per_night = rates.reported_per_night[at]

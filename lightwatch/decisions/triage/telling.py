@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.triage.judge import SOURCE, CircuitJudged
 from lightwatch.decisions.triage.next_test import best_check, checks_needed
 from lightwatch.decisions.triage.outage import NextTest
 from lightwatch.decisions.triage.signs import Signs
+from lightwatch.decisions.triage.spoken import per_cent, symptom_said
 from lightwatch.register import Register
 from lightwatch.words import DARK
 
@@ -50,10 +52,32 @@ class Telling:
         return self.signs.circuit_of(self.reported[0])
 
     @cached_property
+    def passed(self) -> dict[str, float]:
+        """Lights of the circuit that a patrol passed since and did not note, and when.
+
+        The last time [instant]; those of the entry are left out.
+        """
+        ids = self.lights.index
+        which, at = self.signs.passes(
+            self.signs.grid.light_ids.get_indexer(ids), "night"
+        )
+        last = np.zeros(len(ids))
+        np.maximum.at(last, which, np.where(at > self.since, at, 0.0))
+        return {str(ids[i]): float(last[i]) for i in np.flatnonzero(last)}
+
+    @cached_property
     def seen_lit(self) -> tuple[str, ...]:
         """Lights of the circuit that a night patrol passed since and did not note."""
-        lit = self.signs.passed_since(self.lights.index, self.since)
-        return tuple(sorted(lit - set(self.reported)))
+        return tuple(sorted(set(self.passed) - set(self.reported)))
+
+    def _lit_among(self, lights: set[str]) -> str:
+        """Say how many of these were seen lit, and when last; '' for none."""
+        lit = lights & set(self.seen_lit)
+        if not lit:
+            return ""
+        clock = self.register.known.clock
+        last = clock.at(int(max(self.passed[one] for one in lit)))
+        return f"{len(lit)} seen lit since, last on {last.day} {last:%b}"
 
     @property
     def source(self) -> str:
@@ -71,11 +95,20 @@ class Telling:
         pole = self.lights.at[light, "pole_id"]
         return f"pole {pole} (light {light})" if pole else f"light {light}"
 
-    def _far_end(self, section: str) -> tuple[str, str | None]:
+    def _at(self, section: str) -> str | None:
+        """Return the first light at the far end of a section."""
         at = self.lights.index[self.lights["section_id"] == section]
-        if len(at):
-            return self.where(str(at[0])), str(at[0])
-        return f"the far end of section {section}", None
+        return str(at[0]) if len(at) else None
+
+    def _ends(self, section: str) -> str:
+        """Say between which poles a section runs; '' where that is not on record."""
+        far = self._at(section)
+        if far is None:
+            return ""
+        above = self.register.feeds.get(section, ())[1:]
+        ends = (self._at(one) for one in above)
+        near = next((self.where(one) for one in ends if one), self.source)
+        return f"{section} runs from {near} to {self.where(far)}"
 
     def test_shared(self) -> tuple[NextTest, float | None]:
         """Say where to test a shared fault first, and how many tests it takes."""
@@ -89,19 +122,21 @@ class Telling:
         needed = checks_needed(chances, ways)
         check = best_check(chances, ways)
         place = check.place if check else max(chances, key=lambda name: chances[name])
-        rest = f"; about {needed:.0f} tests in all" if needed >= 1.5 else ""
+        rest = _tests(needed)
         if place == SOURCE:
             share = at_source / sum(chances.values())
             why = (
-                f"it feeds everything that is dark ({share:.0%} likely at fault): "
-                f"supply, main fuse and group control{rest}"
+                f"it feeds everything that is dark ({per_cent(share)} likely at "
+                f"fault): supply, main fuse and group control{rest}"
             )
             return NextTest(self.source, why), needed
-        where, light = self._far_end(place)
-        dead = f"{check.dead:.0%} likely dead" if check else "the likeliest section"
+        light = self._at(place)
+        where = self.where(light) if light else f"the far end of section {place}"
+        tells = _splits(check.dead) if check else "the likeliest section ends here"
+        far = f"far end of {place}: " if light else ""
         why = (
-            f"far end of {place}, {dead}: if live, look beyond; if dead, back towards "
-            f"the source{rest}"
+            f"{far}{tells}. If live, look beyond {place}; if dead, back "
+            f"towards the source{rest}"
         )
         return NextTest(where, why, place, light), needed
 
@@ -127,7 +162,7 @@ class Telling:
         elif kind == "unknown":
             why = "what is fitted is not on record"
         else:
-            why = f"likeliest part: {kind.replace('_', ' ')} ({chance:.0%})"
+            why = f"likeliest part: {kind.replace('_', ' ')} ({per_cent(chance)})"
         return NextTest(self.where(light), why, None, light)
 
     def not_ours(self) -> list[str]:
@@ -150,21 +185,22 @@ class Telling:
     def why_shared(self) -> list[str]:
         """Say what speaks for a fault that lights share."""
         among = set(self.dark) | set(self.reported)
-        inside = len(among & set(self.reported))
-        lit = set(self.seen_lit)
-        if self.stretch == SOURCE or not self.sections or self.judged.inferred:
-            place = "of the circuit"
-        else:
-            place = f"beyond {self.sections[0][0]}"
-            among = self._beyond(self.sections[0][0])
-            inside = len(among & set(self.reported))
-        said = [f"{inside} of {len(among)} lights {place} reported out"]
+        place, ends = "of the circuit", ""
+        if self.stretch != SOURCE and self.sections and not self.judged.inferred:
+            section = self.sections[0][0]
+            place, ends = f"beyond section {section}", self._ends(section)
+            among = self._beyond(section)
+        told = among & set(self.reported)
+        said = [f"{len(told)} of {len(among)} lights {place} reported out"]
         rest = set(self.judged.light_ids) - among
         if rest:
-            outside = f"of the {len(rest)} others {len(rest & lit) or 'none'} seen lit"
-            said.append(outside + " since")
-        if among & lit:
-            said.append(f"against it: {len(among & lit)} among them seen lit since")
+            others = len(rest & set(self.reported)) or "none"
+            lit = self._lit_among(rest) or "none seen lit since"
+            said.append(f"of the {len(rest)} others {others} reported, {lit}")
+        if lit := self._lit_among(among):
+            said.append(f"against it: {lit}, among them")
+        if ends:
+            said.append(ends)
         if self.judged.inferred:
             said.append("order inferred from the map, not from records")
         return said
@@ -181,7 +217,7 @@ class Telling:
     def why_alone(self, symptom: str, unseen: int) -> list[str]:
         """Say what speaks for a light on its own."""
         if symptom not in DARK:
-            said = [f"{symptom.replace('_', ' ')} points to the light itself"]
+            said = [f"{symptom_said(symptom)} points to the light itself"]
             if unseen:
                 said.append(f"{unseen} later patrols passed and did not note it")
             return said
@@ -189,9 +225,27 @@ class Telling:
         told = told[told["symptom"].isin(DARK) & (told["at"] >= self.since)]
         others = set(told["light_id"]) - set(self.reported)
         number = len(self.lights)
+        lit = self._lit_among(set(self.lights.index))
+        if not self.judged.circuit_id:
+            return ["on no known circuit: no feed to suspect"]
         if not others:
-            return [f"no other of the circuit's {number} lights reported"]
+            alone = f"no other of the circuit's {number} lights reported"
+            return [f"{alone}; {lit}" if lit else alone]
         return [
             f"{len(others) + 1} of the circuit's {number} lights reported, "
             "but a shared fault would explain that less well"
+            + (f"; {lit}" if lit else "")
         ]
+
+
+def _splits(dead: float) -> str:
+    """Say what a test tells that reads dead with this chance."""
+    half = "splits what is left about in half" if 0.35 <= dead <= 0.65 else "tells most"
+    return f"it {half} ({per_cent(dead)} likely dead)"
+
+
+def _tests(needed: float) -> str:
+    """Say how many tests it takes on average to name the section."""
+    if needed >= 1.5:
+        return f"; about {needed:.0f} tests in all"
+    return "; one test should settle it" if needed > 0 else ""
