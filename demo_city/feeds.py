@@ -19,7 +19,6 @@ LIGHT, CIRCUIT, SECTION = 0, 1, 2
 
 SECTION_KINDS = ("overhead", "underground_direct", "underground_duct")
 OVERHEAD, DIRECT, DUCT = range(3)
-MOST_LIGHTS = 24
 POWER_COMPANY, LANDLORD = "Vale Power", "Dockside Estates, Ltd"
 FEED_SHARES = np.array(
     [
@@ -104,8 +103,17 @@ class Feeds:
         return found
 
 
-def group_lights(roads: Streets, lights: Positions) -> tuple[Positions, Ints]:
+def group_lights(
+    roads: Streets, lights: Positions, most_lights: int
+) -> tuple[Positions, Ints]:
     """Put lights in the order of circuits: strips of neighbouring streets.
+
+    Parameters
+    ----------
+    roads, lights
+        The streets and their lights.
+    most_lights
+        Most lights on one circuit.
 
     Returns
     -------
@@ -117,7 +125,7 @@ def group_lights(roads: Streets, lights: Positions) -> tuple[Positions, Ints]:
     sweep = np.where(strip % 2 == 0, lights.x, -lights.x)
     order = np.lexsort((sweep, strip, block))
     _, first, size = np.unique(block[order], return_index=True, return_counts=True)
-    pieces = -(-size // MOST_LIGHTS)
+    pieces = -(-size // most_lights)
     place = np.arange(order.size) - np.repeat(first, size)
     piece = place * np.repeat(pieces, size) // np.repeat(size, size)
     circuit = np.repeat(np.cumsum(pieces) - pieces, size) + piece

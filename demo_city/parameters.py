@@ -136,6 +136,7 @@ class Parameters:
     foreign_feed_share: float = 0.05
     mixed_share: float = 0.06
     group_share: float = 0.18
+    circuit_lights: int = 24
     report_per_night: tuple[float, ...] = REPORT_PER_NIGHT
     night_hits: tuple[float, ...] = NIGHT_HITS
     day_hits: tuple[float, ...] = DAY_HITS
@@ -160,6 +161,8 @@ class Parameters:
     def __post_init__(self) -> None:
         if self.lights < 100 or self.years < 2:
             raise ValueError("a city has at least 100 lights and 2 years of records")
+        if self.circuit_lights < 1:
+            raise ValueError("a circuit of the city feeds one light at least")
         for name, value in vars(self).items():
             if name.endswith("_share") and not 0 <= value <= 1:
                 raise ValueError(f"{name} is a share, 0 to 1, not {value}")

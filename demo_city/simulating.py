@@ -60,7 +60,7 @@ def build(
     calendar = Calendar(parameters.opened_on, parameters.created, parameters.timezone)
     roads = streets(parameters.lights, rng)
     lights = lit_positions(roads, parameters.lights, rng)
-    lights, circuit = group_lights(roads, lights)
+    lights, circuit = group_lights(roads, lights, parameters.circuit_lights)
     feeds = lay_feeds(parameters, roads, lights, circuit, rng)
     models = catalogue(parameters)
     weather = climate(calendar, roads, rng)

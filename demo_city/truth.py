@@ -6,14 +6,13 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from demo_city.days import YEAR_DAYS, Ints, Texts
-from demo_city.feeds import CIRCUIT, LIGHT, SECTION, SECTION_KINDS
-from demo_city.parameters import SYMPTOMS, Batch, Life
+from demo_city.days import YEAR_DAYS
+from demo_city.parameters import Batch, Life
 from demo_city.simulating import Records
 from demo_city.tables import Ids
+from demo_city.troubles import Troubles, troubles_of
 
 
 @dataclass(frozen=True)
@@ -34,9 +33,9 @@ class Truth:
         export), down_days (to the repair; blank where something else ended it).
     misdiagnosed
         Repairs that changed a part that had not failed.
-    open_faults
-        Everything in trouble at the export, in the same columns (noticed_at blank:
-        nobody knew), and dark_light_ids.
+    troubles
+        Everything that was ever in trouble, our failures and all else, so that it can
+        be asked what was open at any time.
     watched
         By kind and type: unit_years in place (km-years for cable and line), mended
         failures, unfailed lives (ended otherwise, or still in place at the export;
@@ -49,8 +48,13 @@ class Truth:
     mean_wet_days: float
     failures: pd.DataFrame
     misdiagnosed: tuple[str, ...]
-    open_faults: pd.DataFrame
+    troubles: Troubles
     watched: pd.DataFrame
+
+    @property
+    def open_faults(self) -> pd.DataFrame:
+        """Everything in trouble at the export; see :meth:`Troubles.open_at`."""
+        return self.troubles.open_at(self.troubles.calendar.created)
 
     def rate_per_1000(self, kind: str, type_: str) -> float:
         """Return the expected mended failures per 1000 unit-years in place.
@@ -101,61 +105,6 @@ class Truth:
         Path(path).write_text(text + "\n", "utf-8", newline="\n")
 
 
-def _circuit(records: Records) -> Ints:
-    level = records.troubles["level"].to_numpy()
-    holder = records.troubles["holder"].to_numpy()
-    own = records.world.feeds.circuit[np.where(level == CIRCUIT, 0, holder)]
-    return np.where(level == CIRCUIT, holder, own)
-
-
-def _types(records: Records) -> Texts:
-    """Return the type of what failed: of the model, or of the section."""
-    troubles = records.troubles
-    model = troubles["model"].to_numpy(dtype=np.int64)
-    types = np.array([*records.world.catalogue.types, "unknown"], dtype=object)[model]
-    section = (troubles["level"] == SECTION).to_numpy()
-    holder = np.where(section, troubles["holder"], 0)
-    kind = np.array(SECTION_KINDS, dtype=object)[records.world.feeds.kind[holder]]
-    return np.where(section, kind, types)
-
-
-def _all_troubles(records: Records, ids: Ids) -> pd.DataFrame:
-    """Return every trouble with names and local times."""
-    troubles, calendar = records.troubles, records.world.calendar
-    level, holder = troubles["level"].to_numpy(), troubles["holder"].to_numpy()
-    over = troubles["mended"] & (troubles["repaired_at"] < calendar.end)
-    repaired = np.where(over, troubles["repaired_at"], np.nan)
-    failed, noticed = troubles["failed_at"].to_numpy(), troubles["noticed_at"]
-    known = np.where(noticed < calendar.end, noticed, np.nan)
-    return pd.DataFrame(
-        {
-            "level": np.array(["light", "circuit", "section"], dtype=object)[level],
-            "light_id": ids.light[np.where(level == LIGHT, holder, -1)],
-            "circuit_id": ids.circuit[_circuit(records)],
-            "section_id": ids.section[np.where(level == SECTION, holder, -1)],
-            "kind": troubles["kind"],
-            "type": _types(records),
-            "cause": troubles["cause"],
-            "symptom": np.array(SYMPTOMS, dtype=object)[troubles["symptom"]],
-            "failed_at": calendar.moments(failed),
-            "noticed_at": calendar.moments(known),
-            "repaired_at": calendar.moments(repaired),
-            "down_days": np.round(repaired - failed, 3),
-        }
-    )
-
-
-def _open_faults(records: Records, ids: Ids, every: pd.DataFrame) -> pd.DataFrame:
-    """Return what was in trouble at the export, with the lights that it keeps dark."""
-    troubles, end = records.troubles, records.world.calendar.end
-    still = np.flatnonzero((troubles["ended_at"] >= end).to_numpy())
-    found = every.iloc[still].drop(columns=["repaired_at", "down_days"])
-    level, holder = troubles["level"].to_numpy(), troubles["holder"].to_numpy()
-    place, dark = records.world.feeds.dark(level[still], holder[still])
-    lights = pd.Series(ids.light[dark], dtype=object).groupby(place).agg(list)
-    return found.assign(dark_light_ids=lights.to_numpy()).reset_index(drop=True)
-
-
 def _watched(records: Records) -> pd.DataFrame:
     watched = records.watched
     failed = watched["failed"].astype(bool)
@@ -175,7 +124,8 @@ def _watched(records: Records) -> pd.DataFrame:
 
 def truth_of(records: Records, ids: Ids) -> Truth:
     """Return the truth of one run."""
-    world, every = records.world, _all_troubles(records, ids)
+    world, troubles = records.world, troubles_of(records, ids)
+    every = troubles.frame
     kinds = [life.kind for life in world.parameters.lives]
     failures = every[every["cause"].isin([*kinds, "cable_fault", "line_fault"])]
     wrong = records.repairs["misdiagnosed"].to_numpy(dtype=bool)
@@ -186,6 +136,6 @@ def truth_of(records: Records, ids: Ids) -> Truth:
         float(world.climate.wet_days.mean()),
         failures.reset_index(drop=True),
         tuple(ids.repair[:-1][wrong]),
-        _open_faults(records, ids, every),
+        troubles,
         _watched(records),
     )

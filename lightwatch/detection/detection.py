@@ -10,7 +10,7 @@ matters too: see :mod:`lightwatch.detection.places`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -29,7 +29,7 @@ from lightwatch.nights import DAY
 from lightwatch.register import Register
 
 LIKE = 3.0
-"""How many observations the average of all states weighs against those of one."""
+"""How many observations the usual state weighs against those of one."""
 
 OWN = 30.0
 """How many reports the ratio of all states weighs against a state's own."""
@@ -59,7 +59,9 @@ class Detection:
     passes_per_day
         How often a night patrol passes a light [1/day].
     usual_per_day, usual_hit
-        The same of all symptoms, for one that was never seen.
+        The same of the usual symptom, for one that was never seen.
+    evidence
+        On how many reports the rate of each symptom rests.
     places
         By how much sooner lights are reported, by class of road and district.
     """
@@ -69,6 +71,7 @@ class Detection:
     passes_per_day: float
     usual_per_day: float
     usual_hit: float
+    evidence: dict[str, float] = field(default_factory=dict)
     places: Places = field(default_factory=Places)
 
     def hit_chance(self, symptom: str) -> float:
@@ -89,17 +92,20 @@ class Detection:
         reported = self.per_day.get(symptom, self.usual_per_day)
         return reported + self.hit_chance(symptom) * self.passes_per_day
 
-    def noticed_per_day_at(
+    def reported_per_day_at(
         self, light_ids: pd.Series[Any], symptoms: Iterable[str]
     ) -> Floats:
+        """Rate at which people report each light, each with its symptom [1/day]."""
+        rate = [self.per_day.get(one, self.usual_per_day) for one in symptoms]
+        return np.asarray(np.array(rate) * self.places.ratio(light_ids))
+
+    def noticed_per_day_at(
+        self, light_ids: pd.Series[Any], symptoms: Sequence[str]
+    ) -> Floats:
         """Rate at which each light, each with its symptom, is noticed [1/day]."""
-        names = np.asarray(list(symptoms), dtype=object)
-        kinds, which = np.unique(names.astype(str), return_inverse=True)
-        told = np.array([self.per_day.get(one, self.usual_per_day) for one in kinds])
-        hit = np.array([self.hit_chance(one) for one in kinds])
-        by_people = told[which] * self.places.ratio(light_ids)
-        noticed: Floats = by_people + hit[which] * self.passes_per_day
-        return noticed
+        hit = np.array([self.hit_chance(one) for one in symptoms])
+        by_people = self.reported_per_day_at(light_ids, symptoms)
+        return np.asarray(by_people + hit * self.passes_per_day)
 
     def mean_delay_days(self, symptom: str) -> float:
         """Mean time from failing to being noticed [days]."""
@@ -111,6 +117,10 @@ class Detection:
         chance: np.ndarray = -np.expm1(-self.noticed_per_day(symptom) * days)
         return chance
 
+    def evidence_of(self, symptoms: Iterable[str]) -> Floats:
+        """On how many reports, the usual ones included, each symptom's rate rests."""
+        return np.array([self.evidence.get(one, LIKE) for one in symptoms])
+
     def proves_lit(self, symptom: str) -> bool:
         """Tell whether a patrol that passed and noted nothing proves a light lit."""
         return self.hit_chance(symptom) >= SURE
@@ -119,10 +129,17 @@ class Detection:
 def _drawn(
     events: pd.Series[float], trials: pd.Series[float]
 ) -> tuple[dict[str, float], float]:
-    """Return the ratio of events to trials by symptom, each drawn to that of all."""
-    whole = float(events.sum() + 0.5) / float(max(trials.sum(), 1.0) + 1.0)
-    ratio = (events + LIKE) / (trials + LIKE / whole)
-    return {str(name): float(one) for name, one in ratio.items()}, whole
+    """Return the ratio of events to trials by symptom, each drawn to the usual one.
+
+    The usual ratio is the mean over symptoms, not over events: a symptom that was
+    never seen is as likely like any of them. Each counts for as much as it was seen.
+    """
+    if events.empty:
+        return {}, 0.5
+    own = (events + 0.5) / (trials + 1.0)
+    usual = float(np.average(own, weights=(events + 0.5) / (events + LIKE)))
+    ratio = (events + LIKE) / (trials + LIKE / usual)
+    return {str(name): float(one) for name, one in ratio.items()}, usual
 
 
 def _reporting(frame: pd.DataFrame, told: pd.DataFrame) -> pd.DataFrame:
@@ -222,5 +239,6 @@ def detection(register: Register) -> Detection:
         float(count) / (max(len(lights), 1) * span),
         usual,
         min(usual_hit, 1.0),
+        {str(name): float(one) + LIKE for name, one in sums["reports"].items()},
         places,
     )

@@ -63,6 +63,7 @@ def _mended(register: Register) -> pd.DataFrame:
     own = repairs["action"].isin(_MENDS) & (repairs["light_id"] != "")
     frame = repairs[own].sort_values(["light_id", "happened"], kind="stable")
     roads = register.known.lights.set_index("light_id")["road_id"]
+    received = register.known.reports.set_index("report_id")["happened"] / DAY
     return pd.DataFrame(
         {
             "repair": frame.index,
@@ -73,6 +74,7 @@ def _mended(register: Register) -> pd.DataFrame:
             "symptom_found": frame["symptom_found"].to_numpy(),
             "held": ~frame.index.isin(unheld(register)),
             "mended": frame["happened"].to_numpy(float) / DAY,
+            "named": frame["report_id"].map(received).to_numpy(float),
         }
     )
 
@@ -120,8 +122,10 @@ def episodes(register: Register) -> pd.DataFrame:
         ``light_id``, ``road_id``, ``part``, ``cause``, ``held``, ``symptom`` ('' if
         nobody said), and in days: ``mended``; ``noticed``, the first report or
         sighting since the last repair that held (the repair itself if there was
-        none); ``passed``, when a night patrol last passed before that and saw nothing;
-        ``lit``, when it was last proven lit by a repair. Minus infinite: never.
+        none), not before a night patrol that saw it lit unless the repair names the
+        report: then the patrol missed it; ``passed``, when a night patrol last passed
+        before that and saw nothing; ``lit``, when it was last proven lit by a repair.
+        Minus infinite: never.
     """
     frame = _mended(register)
     told = signs(register)
@@ -137,6 +141,8 @@ def episodes(register: Register) -> pd.DataFrame:
     dark = np.isin(symptoms[latest].astype(str), DARK)
     lit = _seen_lit(register, frame, mended)
     floor = np.maximum(since, np.where(dark, lit, -np.inf))
+    named = frame["named"].to_numpy() - _SAME_VISIT
+    floor = np.where((named >= since) & (named < floor), named, floor)
     noticed, first = times.next(frame["light_id"], np.maximum(floor, _NEVER))
     late = ~(noticed <= mended)
     frame["noticed"] = np.where(late, mended, noticed)
@@ -144,12 +150,9 @@ def episodes(register: Register) -> pd.DataFrame:
     by_patrol = np.append(told["by_patrol"].to_numpy(bool), False)[first]
     frame["by_patrol"] = by_patrol & ~late
     frame["told"] = ~late
-    own_night = np.where(frame["by_patrol"], _ONE_NIGHT, 0.0)
-    frame["passed"], _ = night_passes(register).last(
-        frame["road_id"], frame["noticed"].to_numpy() - own_night
-    )
+    frame["passed"] = _seen_lit(register, frame, frame["noticed"].to_numpy())
     frame["lit"] = np.where(proven & (row >= 0), since, -np.inf)
-    return frame.drop(columns="symptom_found")
+    return frame.drop(columns=["symptom_found", "named"])
 
 
 def of_faults(frame: pd.DataFrame) -> pd.DataFrame:

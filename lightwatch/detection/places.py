@@ -7,7 +7,7 @@ towards 1, by as much as the classes (districts) differ no more than chance make
 (gamma-Poisson, the spread by its moments [1]_).
 
 The exchange format has no column for districts. They are neighbourhoods of like many
-lights, made from the lights' positions: see :func:`districts`.
+lights, made from the lights' positions: see :mod:`lightwatch.register.districts`.
 
 References
 ----------
@@ -26,9 +26,6 @@ from numpy.typing import NDArray
 from lightwatch.register import Register
 
 Floats = NDArray[np.float64]
-
-MOST_LIGHTS = 1000
-"""A district with more lights is halved."""
 
 ROUNDS = 8
 """How often the ratios of classes and of districts are fitted to each other."""
@@ -63,46 +60,6 @@ class Places:
         return product
 
 
-def districts(lights: pd.DataFrame, most: int = MOST_LIGHTS) -> pd.Series[str]:
-    """Return the district of each light: neighbourhoods of like many lights.
-
-    The lights are halved at the middle of their longer extent, and the halves again,
-    until none has more than ``most``; so a district has between half of ``most`` and
-    ``most`` lights, or all there are. It depends on positions only, ties on the order
-    of identifiers.
-
-    Parameters
-    ----------
-    lights
-        ``light_id``, ``longitude``, ``latitude`` [degrees].
-    most
-        Most lights in a district.
-
-    Returns
-    -------
-    pandas.Series
-        Names such as ``D03``, by the index of ``lights``, numbered from the south-west.
-    """
-    order = np.argsort(lights["light_id"].to_numpy(str), kind="stable")
-    place = lights[["longitude", "latitude"]].to_numpy(float)[order]
-    place[:, 0] *= np.cos(np.radians(np.nanmean(place[:, 1]))) if len(place) else 1.0
-    parts = [np.arange(len(place))]
-    while max(map(len, parts)) > max(most, 1):
-        parts = [half for part in parts for half in _halves(place, part)]
-    names = np.full(len(place), ELSEWHERE, dtype=object)
-    for number, part in enumerate(parts):
-        names[order[part]] = f"D{number:0{len(str(len(parts)))}d}"
-    return pd.Series(names, index=lights.index, dtype=object)
-
-
-def _halves(place: Floats, part: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-    some = place[part]
-    along = int(np.argmax(np.ptp(some, axis=0)))
-    ranked = part[np.argsort(some[:, along], kind="stable")]
-    middle = (len(ranked) + 1) // 2
-    return [ranked[:middle], ranked[middle:]]
-
-
 def drawn_ratios(reports: Floats, expected: Floats) -> Floats:
     """Return the ratio of reports to those expected, each drawn towards 1.
 
@@ -116,7 +73,7 @@ def drawn_ratios(reports: Floats, expected: Floats) -> Floats:
     >>> drawn_ratios([12.0], [8.0])
     array([1.])
     >>> drawn_ratios([300.0, 100.0], [200.0, 200.0]).round(2)
-    array([1.5, 0.5])
+    array([1.49, 0.51])
     """
     seen = np.asarray(reports, dtype=float)
     due = np.asarray(expected, dtype=float)
@@ -148,7 +105,7 @@ def fit_places(register: Register, table: pd.DataFrame) -> Places:
     road_class = lights["road_id"].map(classes).fillna(ELSEWHERE)
     own = {
         "road_class": dict(zip(lights["light_id"], road_class, strict=True)),
-        "district": dict(zip(lights["light_id"], districts(lights), strict=True)),
+        "district": register.district_of,
     }
     light = table["light_id"]
     rows = table.assign(

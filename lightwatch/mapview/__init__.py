@@ -13,7 +13,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from lightwatch.decisions.triage.outage import Outage
-from lightwatch.mapview.card import stamp
+from lightwatch.mapview.card import before_work_lines, stamp
 from lightwatch.mapview.offline import OfflineFigure
 from lightwatch.mapview.scene import (
     Scene,
@@ -91,6 +91,7 @@ def outage_map(
             "groups": scene.groups(),
             "counts": counts(outages),
             "lights_in_all": len(lights),
+            "before_work": before_work_lines(),
             "data": Markup(safe_json(data)),
         }
     )

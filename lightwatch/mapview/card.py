@@ -5,22 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from lightwatch.decisions.cautions import OVERHEAD, UNDERGROUND, UNKNOWN_FEED
 from lightwatch.decisions.triage.outage import VERDICTS, Outage
-from lightwatch.mapview.tree import Circuit, Light, at_source
-
-SHARED = ("supply_fault", "group_photocontrol")
-"""Verdicts that several lights can share: the map's primary marks."""
-
-ARTICLES = {"supply_fault": "a ", "group_photocontrol": "the ", "area_outage": "an "}
-"""Verdict to the article its name wants in a sentence."""
+from lightwatch.decisions.triage.spoken import (
+    day_of,
+    is_shared,
+    not_heard_from,
+    per_cent,
+    source_is_likeliest,
+    symptom_said,
+    verdict_said,
+    would_change,
+)
+from lightwatch.mapview.tree import Circuit, Light
 
 FEEDS = {"u": "fed underground", "o": "fed overhead", "x": "feed not on record"}
 """The map's letter for a feed, and what a card says of it."""
 
 FEW, NAMED = 3, 8
 """Lights named with their pole, and named at all before the rest are counted."""
-
-NBSP = "\N{NO-BREAK SPACE}"
 
 Fact = tuple[str, str | list[str]]
 """A heading with its text or its list."""
@@ -29,29 +32,6 @@ Fact = tuple[str, str | list[str]]
 def feed_letter(outage: Outage) -> str:
     """Return u, o or x: fed underground, overhead, not on record."""
     return {True: "u", False: "o", None: "x"}[outage.underground]
-
-
-def per_cent(share: float) -> str:
-    r"""Return a probability in whole per cent, never as certain either way.
-
-    Examples
-    --------
-    >>> per_cent(0.998), per_cent(0.001)
-    ('over 99\xa0%', 'under 1\xa0%')
-    """
-    if share > 0.99:
-        return f"over 99{NBSP}%"
-    return f"under 1{NBSP}%" if share < 0.01 else f"{share * 100:.0f}{NBSP}%"
-
-
-def in_words(outage: Outage) -> str:
-    """Return the verdict as a sentence with its probability."""
-    share = outage.probability
-    verdict = ARTICLES.get(outage.verdict, "") + VERDICTS[outage.verdict]
-    bands = ((0.9, "Almost certainly"), (0.7, "Probably"), (0.4, "Could be"))
-    unclear = "Unclear; the likeliest is"
-    word = next((word for least, word in bands if share >= least), unclear)
-    return f"{word} {verdict} ({per_cent(share)})"
 
 
 def nights(outage: Outage, as_of: datetime) -> int:
@@ -81,11 +61,6 @@ def _counted(ids: Sequence[str], lights: dict[str, Light]) -> str:
     return f"{len(ids)}: {_listed(ids, lights)}" if ids else "none"
 
 
-def _unreported(outage: Outage) -> list[str]:
-    reported = set(outage.reported)
-    return [one for one in outage.lights if one not in reported]
-
-
 def section_in_words(section_id: str, share: float, circuit: Circuit) -> str:
     """Return a section with the poles between which it runs."""
     near, far = circuit.near_end(section_id), circuit.far_end(section_id)
@@ -97,20 +72,44 @@ def section_in_words(section_id: str, share: float, circuit: Circuit) -> str:
     return f"{section_id}{run} ({per_cent(share)})"
 
 
+def _heard(
+    outage: Outage, circuit: Circuit | None, lights: dict[str, Light]
+) -> Iterable[Fact]:
+    """Say who was heard from, and who was not."""
+    of = f" of {len(circuit.lights)} on the circuit" if circuit else ""
+    shared = is_shared(outage)
+    counted = _counted(outage.reported, lights)
+    yield "Reported", counted.replace(":", f"{of}:", 1) if shared else counted
+    if not shared:
+        return
+    yield "Seen lit since", _counted(outage.seen_lit, lights)
+    silent = not_heard_from(outage)
+    yield "Not heard from, probably dark too", _counted(silent, lights)
+
+
+def _times(outage: Outage, as_of: datetime) -> Iterable[Fact]:
+    age = nights(outage, as_of)
+    since = f"{stamp(outage.since, as_of)} ({age} night{'s' if age > 1 else ''})"
+    yield "First reported", since
+    if outage.dark_since:
+        yield "Dark since about", day_of(outage.dark_since, as_of)
+
+
 def _places(outage: Outage, circuit: Circuit | None) -> Iterable[Fact]:
-    if outage.sections and circuit:
+    if outage.inferred:
+        if is_shared(outage):
+            yield "Order of lights", "inferred from the map, not from records"
+    elif outage.sections and circuit and is_shared(outage):
         found = [section_in_words(*one, circuit) for one in outage.sections[:4]]
-        if at_source(outage):
+        if source_is_likeliest(outage):
             found.insert(0, "the source itself: main supply, fuse or photocontrol")
         yield "Likeliest sections", found
-    if outage.components and outage.verdict not in SHARED:
+    if outage.components and outage.verdict == "single_light":
         parts = [
             f"{kind.replace('_', ' ')} ({per_cent(share)})"
             for kind, share in outage.components[:3]
         ]
         yield "If it is this light, likeliest", ", ".join(parts)
-    if circuit and not circuit.taps and outage.verdict in SHARED:
-        yield "Order along the circuit", "unknown: its sections are not on record"
 
 
 def _ours(outage: Outage, lights: dict[str, Light]) -> Iterable[Fact]:
@@ -152,23 +151,23 @@ def card(
     if outage.test_first:
         test = outage.test_first
         facts.append(("Check first", f"{test.where}: {test.why}"))
-    facts.append(("Reported", _counted(outage.reported, lights)))
-    silent = _unreported(outage)
-    if silent or outage.verdict in SHARED:
-        facts.append(("Probably dark, nobody reported", _counted(silent, lights)))
-    age = nights(outage, as_of)
-    since = f"{stamp(outage.since, as_of)} ({age} night{'s' if age > 1 else ''})"
-    facts.append(("Since", since))
+    facts.extend(_heard(outage, circuit, lights))
+    facts.extend(_times(outage, as_of))
     facts.extend(_places(outage, circuit))
     if outage.why:
         facts.append(("Why", list(outage.why)))
+    facts.append(("What would change this", would_change(outage)))
     facts.extend(_doubt(outage))
-    return {"title": in_words(outage), "place": place(outage, circuit), "facts": facts}
+    return {
+        "title": verdict_said(outage),
+        "place": place(outage, circuit),
+        "facts": facts,
+    }
 
 
 def place(outage: Outage, circuit: Circuit | None) -> str:
     """Return the symptom and what feeds it, in one line."""
-    said = [outage.symptom.replace("_", " ")]
+    said = [symptom_said(outage.symptom)]
     if outage.circuit_id is None:
         said.append("no circuit on record")
     else:
@@ -177,3 +176,18 @@ def place(outage: Outage, circuit: Circuit | None) -> str:
     if circuit and circuit.source:
         said.append(f"source {circuit.source}")
     return ", ".join(said)
+
+
+def before_work_lines() -> list[tuple[str, str]]:
+    """Return the cautions before work, each with the only feed that it is for."""
+    return [
+        (
+            ""
+            if line in OVERHEAD and line in UNDERGROUND
+            else "u"
+            if line in UNDERGROUND
+            else "o",
+            line,
+        )
+        for line in UNKNOWN_FEED
+    ]

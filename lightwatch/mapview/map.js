@@ -3,10 +3,12 @@
 const DASH = { u: "9 6", o: null, x: "0.1 6" };
 const THICK_DASH = { u: "20 8", o: null, x: "0.1 14" };
 const SHARED = ["supply_fault", "group_photocontrol"];
-const COLOUR = { fault: "#b54400", single: "#00598f", ink: "#111" };
+const COLOUR = { fault: "#b54400", single: "#00598f", ink: "#111", byMap: "#5b6167", lit: "#fff0b0" };
+const THICK = [6, 10, 14]; /* could be, probably, almost certainly dark */
+const SILENT = 0, REPORTED = 1;
 const STEPS = 100000;
 const FAR = 13, NEAR = 15; /* zooms under which marks shrink */
-const TAGGED = 30; /* more shared faults than this would only hide each other's names */
+const TAGGED = 30; /* more shared faults than this would only hide each other */
 
 const PANELS = { narrow: matchMedia("(max-width: 700px)"), panels: [...document.querySelectorAll("body > details")] };
 
@@ -164,28 +166,38 @@ function largeMark(outage, number, shared, tagged, middle) {
   return L.marker(at, { icon, title, riseOnHover: true, zIndexOffset: (shared ? 10000 : 1000) - number });
 }
 
-function sharedLayers(outage, panes) {
-  const { feed } = outage, stretch = (outage.stretch || []).map(decoded);
-  const suspects = (outage.suspects || []).map(decoded);
-  const style = { renderer: panes.stretch, lineCap: feed === "x" ? "round" : "butt", lineJoin: "round" };
-  const layers = [
-    L.polyline(stretch, { ...style, color: "#fff", weight: 15, opacity: .9, interactive: false }),
-    L.polyline(stretch, { ...style, color: COLOUR.fault, weight: 10, opacity: 1, dashArray: THICK_DASH[feed] }),
-    L.polyline(suspects, { ...style, color: COLOUR.ink, weight: 9, opacity: 1 }),
-    L.polyline(suspects, { ...style, color: "#fff", weight: 4.5, opacity: 1, interactive: false }),
+/** The likely dark stretch: over a white casing, thicker where likelier, grey where the order is inferred. */
+function stretchLines(outage, renderer) {
+  const feed = outage.inferred ? "x" : outage.feed;
+  const style = { renderer, lineCap: feed === "x" ? "round" : "butt", lineJoin: "round", opacity: 1 };
+  const bands = THICK.map((weight, band) => [weight, (outage.stretch || []).filter(one => one[0] === band).map(one => decoded(one[1]))]);
+  const used = bands.filter(([, lines]) => lines.length);
+  return [
+    ...used.map(([weight, lines]) => L.polyline(lines, { ...style, color: "#fff", weight: weight + 5, opacity: .9, interactive: false })),
+    ...used.map(([weight, lines]) => L.polyline(lines, { ...style, color: outage.inferred ? COLOUR.byMap : COLOUR.fault, weight, dashArray: THICK_DASH[feed] })),
   ];
-  for (const [x, y, reported] of outage.dots)
-    layers.push(new Dot([y / STEPS, x / STEPS], { renderer: panes.faultLights, interactive: false, from: NEAR, feed: "o", radius: 3.5,
-      color: reported ? "#fff" : COLOUR.ink, weight: reported ? 1.5 : 2, fillColor: reported ? COLOUR.ink : "#fff", fillOpacity: 1 }));
+}
+
+function sharedLayers(outage, panes) {
+  const suspects = (outage.suspects || []).map(decoded), rail = { renderer: panes.stretch, lineCap: "butt", opacity: 1 };
+  const layers = [...stretchLines(outage, panes.stretch),
+    L.polyline(suspects, { ...rail, color: COLOUR.ink, weight: 9 }),
+    L.polyline(suspects, { ...rail, color: "#fff", weight: 4.5, interactive: false })];
+  for (const [x, y, state] of outage.dots) {
+    const told = state === REPORTED, dark = told || state === SILENT;
+    layers.push(new Dot([y / STEPS, x / STEPS], { renderer: panes.faultLights, interactive: false, from: NEAR, feed: "o", radius: dark ? 3.5 : 2.5,
+      color: told ? "#fff" : dark ? COLOUR.ink : "#777", weight: told ? 1.5 : dark ? 2 : 1, fillColor: told ? COLOUR.ink : dark ? "#fff" : COLOUR.lit, fillOpacity: 1 }));
+  }
   return layers;
 }
 
 function smallLayers(outage, panes) {
   const doubt = outage.verdict === "no_fault", area = outage.verdict === "area_outage";
-  return outage.dots.map(([x, y]) => new Dot([y / STEPS, x / STEPS], {
+  const outline = outage.outline?.length ? [L.polygon(decoded(outage.outline), { renderer: panes.stretch, color: COLOUR.ink, weight: 2.5, dashArray: "10 5 2 5", fill: false })] : [];
+  return outline.concat(outage.dots.map(([x, y]) => new Dot([y / STEPS, x / STEPS], {
     renderer: panes.dots, feed: outage.feed, theirs: outage.theirs, radius: area ? 3.5 : 5, fillOpacity: 1,
     color: area ? COLOUR.ink : doubt ? COLOUR.single : "#fff", weight: doubt || area ? 2 : 1,
-    fillColor: doubt || area ? "#fff" : COLOUR.single }));
+    fillColor: doubt || area ? "#fff" : COLOUR.single })));
 }
 
 /** One outage as a group of layers with its card. */
@@ -194,7 +206,7 @@ function outageLayer(outage, number, panes, tagged, middle) {
   const layers = (shared ? sharedLayers : smallLayers)(outage, panes);
   if (outage.at && (shared || outage.verdict === "area_outage")) layers.push(largeMark(outage, number, shared, shared && tagged, middle));
   else if (outage.at && outage.danger) {
-    const icon = L.divIcon({ html: drawing("danger", "mark"), className: "", iconSize: [22, 22], iconAnchor: [11, 24] });
+    const icon = L.divIcon({ html: drawing("danger", "mark"), className: "", iconSize: [30, 30], iconAnchor: [15, 32] });
     layers.push(L.marker(decoded(outage.at)[0], { icon, title: "Danger: " + outage.card.title, zIndexOffset: 2000 }));
   }
   return L.featureGroup(layers).bindPopup(() => card(outage), { maxWidth: 300, minWidth: 240,
@@ -219,10 +231,10 @@ function baseLayers(data, panes) {
 function feedLayers(circuits, panes) {
   const layers = {};
   for (const feed of "uox")
-    layers[feed] = L.layerGroup([0, 1].map(loud => {
-      const lines = circuits.filter(one => one[0] === feed && one[1] === loud).flatMap(one => one[2].map(decoded));
-      return L.polyline(lines, { renderer: panes.feeds, interactive: false, color: loud ? "#222" : "#979ea4",
-        weight: loud ? 3 : 1.25, opacity: 1, dashArray: DASH[feed], lineCap: feed === "x" ? "round" : "butt" });
+    layers[feed] = L.layerGroup([[0, 0], [1, 0], [1, 1]].map(([loud, byMap]) => {
+      const lines = circuits.filter(one => one[0] === feed && one[1] === loud && one[2] === byMap).flatMap(one => one[3].map(decoded));
+      return L.polyline(lines, { renderer: panes.feeds, interactive: false, color: loud && !byMap ? "#222" : "#979ea4",
+        weight: loud ? 3 : 1.25, opacity: 1, dashArray: DASH[byMap ? "x" : feed], lineCap: byMap || feed === "x" ? "round" : "butt" });
     }));
   return layers;
 }
@@ -263,7 +275,7 @@ function flyTo(map, outage, layer) {
     return;
   }
   const bounds = L.latLngBounds(decoded(outage.at)).extend(decoded(outage.at)[0]);
-  for (const [x, y] of outage.dots) bounds.extend([y / STEPS, x / STEPS]);
+  for (const [x, y, state] of outage.dots) if (state <= REPORTED) bounds.extend([y / STEPS, x / STEPS]);
   const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   map.once("moveend", () => {
     if (!map.hasLayer(layer)) map.addLayer(layer);
@@ -299,7 +311,7 @@ function lightwatch(map) {
   obeyList(map, data, layers);
   map.invalidateSize({ animate: false });
   if (bounds.isValid()) map.fitBounds(bounds, { padding: [28, 28], maxZoom: 17, animate: false });
-  const shrink = () => map.getContainer().classList.toggle("far", map.getZoom() < FAR);
+  const shrink = () => map.getContainer().classList.toggle("far", !tagged && map.getZoom() < FAR);
   map.on("zoomend", shrink);
   shrink();
   obeyKey(map, data, layers, baseLayers(data, panes), feedLayers(data.circuits, panes));

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,12 +15,18 @@ import pandas as pd
 import shapely
 
 from lightwatch.decisions.triage.outage import Outage
-from lightwatch.mapview.card import SHARED, card, feed_letter, in_words, nights
+from lightwatch.decisions.triage.spoken import (
+    SHARED,
+    is_shared,
+    source_is_likeliest,
+    verdict_said,
+)
+from lightwatch.mapview.card import card, feed_letter, nights
+from lightwatch.mapview.inferred import inferred_lines
 from lightwatch.mapview.tree import (
     Circuit,
     Light,
     Point,
-    at_source,
     circuits_of,
     dark_stretch,
     lights_of,
@@ -33,6 +40,15 @@ WEIGHTS = {"motorway": 3, "trunk": 3, "arterial": 3, "primary": 3, "collector": 
 
 SUSPECTS = 3
 """Likeliest sections marked on the dark stretch."""
+
+BANDS = (0.7, 0.9)
+"""Probabilities from which a stretch is drawn thicker: probably, almost certainly."""
+
+SILENT, REPORTED, LIT = 0, 1, 2
+"""What a light of a shared fault is drawn as."""
+
+ROUND_AN_AREA_DEGREES = 0.0008
+"""Room left between an area's lights and its outline: about 80 m."""
 
 
 def coded(line: Iterable[Point]) -> list[int]:
@@ -81,10 +97,23 @@ class Scene:
 
     def payload(self) -> dict[str, Any]:
         """Return circuits and outages as the page's script reads them."""
-        loud = {one.circuit_id for one in self.outages if one.verdict in SHARED}
+        loud = {one.circuit_id for one in self.outages if is_shared(one)}
+        inferred = {one.circuit_id for one in self.outages if one.inferred} & loud
         return {
             "circuits": [
-                [_feed(circuit), int(name in loud), [coded(x) for x in circuit.lines()]]
+                [
+                    _feed(circuit),
+                    int(name in loud),
+                    int(name in inferred),
+                    [
+                        coded(line)
+                        for line in (
+                            inferred_lines(circuit)
+                            if name in inferred
+                            else circuit.lines()
+                        )
+                    ],
+                ]
                 for name, circuit in self.circuits.items()
             ],
             "outages": [self._mark(outage) for outage in self.outages],
@@ -93,43 +122,52 @@ class Scene:
     def _mark(self, outage: Outage) -> dict[str, Any]:
         circuit = self.circuits.get(outage.circuit_id or "")
         known = [self.lights[one] for one in outage.lights if one in self.lights]
-        reported = set(outage.reported)
-        dots = [
-            [*coded([light.point]), int(light.light_id in reported)]
-            for light in known
-            if light.point
-        ]
         mark = {
             "circuit": outage.circuit_id or "",
             "verdict": outage.verdict,
             "feed": feed_letter(outage),
-            "dots": dots,
+            "dots": self._dots(outage),
             "count": len(outage.lights),
             "danger": int(bool(outage.danger)),
             "theirs": int(bool(known) and all(one.maintained_by for one in known)),
             "card": card(outage, circuit, self.lights, self.as_of),
         }
-        if outage.verdict in SHARED and circuit:
-            mark["stretch"] = [coded(x) for x in _stretch(outage, circuit)]
+        if is_shared(outage) and circuit:
+            mark["inferred"] = int(outage.inferred)
+            mark["stretch"] = _stretch(outage, circuit)
             mark["suspects"] = [coded(x) for x in _suspects(outage, circuit)]
+        if outage.verdict == "area_outage":
+            mark["outline"] = coded(_outline(known))
         if at := self._at(outage, circuit, known):
             mark["at"] = coded([at])
         return mark
 
+    def _dots(self, outage: Outage) -> list[list[int]]:
+        """Return the lights of an outage, and what each is drawn as."""
+        drawn_as = dict.fromkeys(outage.lights, SILENT)
+        drawn_as |= dict.fromkeys(outage.seen_lit, LIT)
+        drawn_as |= dict.fromkeys(outage.reported, REPORTED)
+        return [
+            [*coded([self.lights[one].point]), state]  # type: ignore[list-item]
+            for one, state in drawn_as.items()
+            if one in self.lights and self.lights[one].point
+        ]
+
     def _at(
         self, outage: Outage, circuit: Circuit | None, known: list[Light]
     ) -> Point | None:
-        if circuit and outage.verdict in SHARED:
+        by_map = outage.inferred and outage.verdict == "supply_fault"
+        if circuit and is_shared(outage) and not by_map:
             place = circuit.source_point
-            if not at_source(outage):
+            if not source_is_likeliest(outage):
                 place = circuit.middle(outage.sections[0][0]) or place
             if place:
                 return place
         points = [light.point for light in known if light.point]
         if not points:
             return None
-        x, y = np.median(np.array(points), axis=0)
-        return float(x), float(y)
+        away = np.array(points) - np.median(np.array(points), axis=0)
+        return points[int(np.argmin((away**2).sum(axis=1)))]
 
     def groups(self) -> list[dict[str, Any]]:
         """Return circuits with open trouble for the list, in three ranks."""
@@ -154,7 +192,7 @@ class Scene:
             "feed": feed_letter(outage),
             "verdict": outage.verdict,
             "danger": bool(outage.danger),
-            "words": in_words(outage),
+            "words": verdict_said(outage),
             "count": len(outage.lights),
             "first": outage.lights[0] if len(outage.lights) == 1 else "",
             "nights": age,
@@ -169,19 +207,41 @@ def _rank(outage: Outage, as_of: datetime) -> tuple[int, float]:
 def _group(outage: Outage) -> int:
     if outage.danger:
         return 0
-    return 1 if outage.verdict in SHARED else 2
+    return 1 if is_shared(outage) else 2
 
 
 def _feed(circuit: Circuit) -> str:
     return {"underground": "u", "overhead": "o"}.get(circuit.feed, "x")
 
 
-def _stretch(outage: Outage, circuit: Circuit) -> list[list[Point]]:
-    kept = dark_stretch(outage, circuit)
-    return circuit.lines(kept) if kept else []
+def _stretch(outage: Outage, circuit: Circuit) -> list[list[Any]]:
+    """Return the lines likely dark, each with the band of its probability."""
+    if outage.inferred:
+        band = bisect_right(BANDS, outage.probability)
+        dark = set(outage.lights)
+        return [[band, coded(line)] for line in inferred_lines(circuit, dark)]
+    chances = dark_stretch(outage, circuit)
+    found: list[list[Any]] = []
+    for band in range(len(BANDS) + 1):
+        kept = [
+            one for one, share in chances.items() if bisect_right(BANDS, share) == band
+        ]
+        found += [[band, coded(line)] for line in (circuit.lines(kept) if kept else [])]
+    return found
+
+
+def _outline(lights: list[Light]) -> list[Point]:
+    """Return an outline round an area's lights."""
+    places = shapely.MultiPoint([light.point for light in lights if light.point])
+    if places.is_empty:
+        return []
+    area = places.convex_hull.buffer(ROUND_AN_AREA_DEGREES, quad_segs=4)
+    return [(float(x), float(y)) for x, y in shapely.get_coordinates(area)]
 
 
 def _suspects(outage: Outage, circuit: Circuit) -> list[list[Point]]:
+    if outage.inferred or source_is_likeliest(outage):
+        return []
     likely = [section for section, _ in outage.sections[:SUSPECTS]]
     return [line for one in likely for line in circuit.lines([one])]
 

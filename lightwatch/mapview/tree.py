@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from lightwatch.decisions.triage.outage import Outage
+from lightwatch.decisions.triage.spoken import SHARED
 
 Point = tuple[float, float]
 """Longitude and latitude [degrees]."""
@@ -51,6 +52,8 @@ class Circuit:
     """Section to the next nearer the source, '' at the source."""
     taps: dict[str, list[Light]] = field(default_factory=dict)
     """Section to the lights tapped at its far end."""
+    lights: list[Light] = field(default_factory=list)
+    """All its lights, whether or not their section is on record."""
 
     def path(self, section_id: str) -> list[str]:
         """Return the sections from this one up to the source, this one first."""
@@ -114,35 +117,41 @@ class Circuit:
             yield run
 
 
-def dark_stretch(outage: Outage, circuit: Circuit) -> list[str]:
-    """Return the sections likely dark: those between the fault and its dark lights.
+COULD_BE = 0.4
+"""Sections as likely as this to be dark are drawn."""
 
-    Each dark light's way to the source is cut at the likeliest section on it. Where
-    the whole circuit is the likelier answer (its photocontrol, main supply or main
-    fuse), the whole way counts.
+
+def dark_chances(outage: Outage, circuit: Circuit) -> dict[str, float]:
+    """Return for each section how likely what hangs at its far end is dark.
+
+    By the fault at the source, or in a section on its way to it: these exclude each
+    other. What is at the source is what the sections on the way of the lights
+    reported leave of the probability of a shared fault.
     """
     likely = dict(outage.sections)
-    whole = at_source(outage)
-    section_of = {
-        tap.light_id: section for section, taps in circuit.taps.items() for tap in taps
+    along = {
+        section: sum(likely.get(one, 0.0) for one in circuit.path(section))
+        for section in circuit.upstream
     }
-    kept: dict[str, None] = {}
-    for light_id in outage.lights:
-        path = circuit.path(section_of.get(light_id, ""))
-        suspects = [step for step, section in enumerate(path) if section in likely]
-        if suspects and not whole:
-            path = path[: max(suspects, key=lambda step: likely[path[step]]) + 1]
-        kept.update(dict.fromkeys(path))
-    return list(kept)
+    reported = set(outage.reported)
+    told = [
+        along[section]
+        for section, taps in circuit.taps.items()
+        if any(tap.light_id in reported for tap in taps)
+    ]
+    shared = sum(outage.probabilities.get(one, 0.0) for one in SHARED)
+    source = max(0.0, shared - max(told or along.values(), default=0.0))
+    return {section: min(1.0, source + share) for section, share in along.items()}
 
 
-def at_source(outage: Outage) -> bool:
-    """Tell whether the likeliest place of a shared fault is the source itself."""
-    if outage.verdict == "group_photocontrol" or not outage.sections:
-        return True
-    supply = outage.probabilities.get("supply_fault", 0.0)
-    elsewhere = supply - sum(share for _, share in outage.sections)
-    return elsewhere > outage.sections[0][1]
+def dark_stretch(outage: Outage, circuit: Circuit) -> dict[str, float]:
+    """Return the sections likely dark, each with its probability.
+
+    Where the verdict itself is unclear, those nearly as likely as the likeliest.
+    """
+    chances = dark_chances(outage, circuit)
+    least = min(COULD_BE, 0.8 * max(chances.values(), default=0.0))
+    return {one: share for one, share in chances.items() if share >= least > 0}
 
 
 def _point(longitude: float, latitude: float) -> Point | None:
@@ -194,6 +203,8 @@ def circuits_of(
         found[name].upstream[section] = above
     for light in lights:
         circuit = found.get(light.circuit_id)
+        if circuit:
+            circuit.lights.append(light)
         if circuit and light.section_id in circuit.upstream:
             circuit.taps.setdefault(light.section_id, []).append(light)
     return found

@@ -7,7 +7,7 @@ its scale is brought to the mean month of the register's time.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -25,6 +25,7 @@ from lightwatch.rates.goodness import Goodness, goodness
 from lightwatch.rates.nonparametric import SurvivalCurve, kaplan_meier
 from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.piecewise import fit_hazard
+from lightwatch.rates.weather_gaps import WeatherGap, weather_gaps
 from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
 from lightwatch.rates.weibull import fit_weibull
 from lightwatch.rates.weibull_life import WeibullFit
@@ -72,8 +73,8 @@ class LifeModels:
     weather: dict[str, HazardModel]
     left_out: tuple[LeftOut, ...]
     detection: Detection
-    gaps: tuple[str, ...] = field(default=())
-    """Months without weather, in words."""
+    gaps: tuple[WeatherGap, ...] = ()
+    """Months without weather, left out of the weather models."""
 
     def ratios(self) -> Iterator[tuple[str, str, Ratio]]:
         """Yield kind, covariate and hazard ratio per day more in the month."""
@@ -267,7 +268,8 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
             left_out.append(found)
         undated = _undated(str(kind), str(name), some)
         left_out += [undated] if undated else []
-    return LifeModels(tuple(fits), models, tuple(left_out), detected)
+    gaps = weather_gaps(weather, models.values())
+    return LifeModels(tuple(fits), models, tuple(left_out), detected, gaps)
 
 
 def _at_mean_weather(fit: LifeFit, model: HazardModel | None) -> LifeFit:

@@ -12,29 +12,36 @@ from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.poisson import Rate, exact_rate
+from lightwatch.register import Register
 from lightwatch.words import SUPPLY
 
 BY = (
     "kind", "type", "technology", "model", "maker", "vintage", "feed", "control", "age",
-    "station", "road_class", "circuit",
+    "station", "road_class", "district", "circuit",
 )  # fmt: skip
 """What rates may be asked by."""
 
 AGE_EDGES_YEARS = (0.0, 1.0, 2.0, 5.0, 10.0, 15.0, np.inf)
 AGE_BANDS = ("0-1", "1-2", "2-5", "5-10", "10-15", "15+")
 
-_OF_THE_LIGHT = {"technology", "feed", "control", "station", "road_class", "circuit"}
+_OF_THE_LIGHT = {
+    "technology", "feed", "control", "station", "road_class", "district", "circuit",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class RateRow:
-    """One line of the answer: a group, its time under watch, its failures."""
+    """One line of the answer: a group, its time under watch, its failures.
+
+    ``kind`` is the one kind of component in the group, '' where there are several.
+    """
 
     group: dict[str, str]
     unit: str
     unit_years: float
     failures: int
     rate: Rate | None
+    kind: str = ""
 
 
 def check_by(by: Sequence[str]) -> None:
@@ -76,7 +83,17 @@ def _by_span(lives: Lives) -> pd.DataFrame:
     both["feed"] = both["circuit_id"].map(circuits["feed"])
     both["control"] = both["circuit_id"].map(circuits["control"])
     both["circuit"] = both["circuit_id"]
+    both["district"] = _districts(register, both)
     return both
+
+
+def _districts(register: Register, frame: pd.DataFrame) -> pd.Series[str]:
+    """Return each life's district; a feed's is that of the first light on it."""
+    lights = register.known.lights
+    district = lights["light_id"].map(register.district_of)
+    of_circuit = district.groupby(lights["circuit_id"]).first()
+    own = frame["light_id"].map(register.district_of)
+    return own.fillna(frame["circuit_id"].map(of_circuit)).fillna("")
 
 
 def _by_age(frame: pd.DataFrame) -> pd.DataFrame:
@@ -105,12 +122,14 @@ def _vintage(frame: pd.DataFrame) -> pd.Series[str]:
     return first.where(known, 0).astype(int).astype(str).where(known, "unknown")
 
 
-def _row(group: dict[str, str], unit: str, years: float, failures: int) -> RateRow:
+def _row(
+    group: dict[str, str], unit: str, years: float, failures: int, kind: str
+) -> RateRow:
     try:
         rate: Rate | None = exact_rate(failures, years)
     except NotEnoughEvidence:
         rate = None
-    return RateRow(group, unit, years, failures, rate)
+    return RateRow(group, unit, years, failures, rate, kind)
 
 
 def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
@@ -140,11 +159,14 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
     frame = frame.assign(
         unit=np.where(km, "km-year", "unit-year"),
         unit_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"],
+        one=frame["kind"],
+        other=frame["kind"],
     )
     names = list(by)
     frame[names] = frame[names].replace("", None).fillna("unknown").astype(str)
     groups = frame.groupby([*names, "unit"], sort=True)
-    table = groups[["unit_years", "failed"]].sum().reset_index()
+    sums = {"unit_years": "sum", "failed": "sum", "one": "min", "other": "max"}
+    table = groups.agg(sums).reset_index()
     if "age" in by:
         order = {band: i for i, band in enumerate((*AGE_BANDS, "unknown"))}
         table = table.sort_values(
@@ -156,6 +178,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
             str(row["unit"]),
             float(row["unit_years"]),
             int(row["failed"]),
+            str(row["one"]) if row["one"] == row["other"] else "",
         )
         for row in table.to_dict("records")
     ]

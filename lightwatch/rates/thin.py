@@ -13,8 +13,8 @@ from lightwatch.rates.shrinkage import shrink
 def shrunk(rows: Sequence[RateRow]) -> list[Rate | None]:
     """Return each group's rate drawn towards those of the same kind.
 
-    Groups of one kind (and unit) share a gamma law of rates, estimated from them all;
-    None where nothing of the kind was watched.
+    Groups of one kind (and unit) share a gamma law of rates, estimated from them all,
+    and so do groups of several kinds; None where nothing of the kind was watched.
 
     Parameters
     ----------
@@ -24,7 +24,7 @@ def shrunk(rows: Sequence[RateRow]) -> list[Rate | None]:
     found: list[Rate | None] = [None] * len(rows)
     kinds: dict[tuple[str, str], list[int]] = {}
     for i, row in enumerate(rows):
-        kinds.setdefault((row.group.get("kind", ""), row.unit), []).append(i)
+        kinds.setdefault((row.kind, row.unit), []).append(i)
     for some in kinds.values():
         watched = [i for i in some if rows[i].unit_years > 0]
         try:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.observations.known import Known
+from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths
 from lightwatch.register.fittings import fittings
 from lightwatch.register.spans import spans
@@ -50,6 +51,12 @@ class Register:
         lights = self.known.lights[self.known.lights["removed"].isna()]
         latest = lights["light_id"].map(technology)
         return lights.assign(technology=latest.fillna(lights["technology"]))
+
+    @cached_property
+    def district_of(self) -> dict[str, str]:
+        """For each light its district; see :func:`districts.districts`."""
+        lights = self.known.lights
+        return dict(zip(lights["light_id"], districts(lights), strict=True))
 
     @cached_property
     def nearest_station(self) -> dict[str, str]:

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.areas import areas
 from lightwatch.decisions.triage.channel import CHANNELS, Channel
 from lightwatch.decisions.triage.evidence import night_edges
 from lightwatch.decisions.triage.experience import Experience, experience
@@ -22,6 +23,7 @@ from lightwatch.decisions.triage.judge import (
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
+from lightwatch.decisions.triage.together import with_areas
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -277,9 +279,13 @@ def triaged(triage: Triage) -> list[Outage]:
         troubles = triage.troubles
         troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
         rows = troubles.groupby("circuit").indices
+        some: list[Outage] = []
         for judged in triage.judged(channel):
-            name = judged.name
-            found += _of_circuit(triage, judged, channel, troubles.iloc[rows[name]])
+            open_here = troubles.iloc[rows[judged.name]]
+            some += _of_circuit(triage, judged, channel, open_here)
+        if channel.by_feed and some:
+            some = with_areas(some, areas(register, troubles))
+        found += some
     now = register.known.clock.at(register.as_of)
 
     def urgency(outage: Outage) -> tuple[bool, float, tuple[str, ...]]:

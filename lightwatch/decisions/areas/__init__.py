@@ -1,0 +1,5 @@
+"""Many circuits at once: another's supply or a storm, not as many faults."""
+
+from lightwatch.decisions.areas.alarm import Area, areas
+
+__all__ = ["Area", "areas"]

@@ -1,0 +1,216 @@
+"""What left the shelf, and the parts that hang: the records behind a forecast.
+
+Every part that a repair fitted left the shelf, whether or not the part it replaced had
+been the fault. A programme's parts are ordered for the programme and kept apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.decisions.stock.shelf import Served, Shelf
+from lightwatch.lives.exposure import Floats, month_of
+from lightwatch.nights import LocalTime
+from lightwatch.register import Register
+
+PROGRAMME = "programme"
+"""Cause of a repair that belongs to a planned change."""
+
+_PARTS_OF_A_YEAR = 4
+"""A life installed in a year, day unknown, counts as this many parts of one."""
+
+
+def local_months(clock: LocalTime, instants: Any) -> Floats:
+    """Return local calendar time in months since January 1970, with decimals."""
+    at = np.asarray(instants, dtype=float)
+    known = np.isfinite(at)
+    safe = np.where(known, at, 0).astype("int64")
+    local = pd.to_datetime(safe, unit="us", utc=True).tz_convert(clock.zone)
+    wall = local.tz_localize(None).to_numpy().astype("datetime64[us]").astype("int64")
+    return np.where(known, month_of(wall), np.nan)
+
+
+@dataclass(frozen=True)
+class Uses:
+    """Parts fitted and the lives of those that hung.
+
+    Parameters
+    ----------
+    fitted
+        One row a part fitted by a repair: ``repair`` (position), ``model`` ('' if not
+        on record), ``kind``, ``depot``, ``month`` (local, with decimals),
+        ``programme``, ``renewed`` (a part of its kind came off for it), ``removed``
+        (model that came off), ``removed_type``, ``volts_class``.
+    lives
+        One row a component under watch: ``kind``, ``type``, ``model``, ``depot``,
+        ``volts_class``, ``born_low``, ``born_high``, ``start``, ``end`` (local months;
+        births NaN where unknown), ``used`` (its end took a part from the shelf),
+        ``standing``, ``programme`` (it ended, or began, so), ``entered`` (it began as
+        an addition), ``light_id``, ``circuit_id``.
+    first_month, as_of_month
+        When the register was opened, and when the forecast is made (local months).
+    """
+
+    fitted: pd.DataFrame
+    lives: pd.DataFrame
+    first_month: int
+    as_of_month: float
+
+    @property
+    def kinds(self) -> list[str]:
+        """Kinds of which a model has left the shelf."""
+        return sorted(set(self.fitted.loc[self.fitted["model"] != "", "kind"]) - {""})
+
+
+def _exploded(register: Register, shelf: Shelf) -> pd.DataFrame:
+    """Return a row for each part that each repair fitted."""
+    repairs = register.known.repairs
+    component = repairs["component"].where(repairs["component"] != "", repairs["cause"])
+    done = repairs["action"].isin(("replaced", "converted", "repaired"))
+    named = repairs["fitted_model"] != ""
+    chosen = repairs[done & (named | (repairs["action"] == "replaced"))]
+    rows = []
+    columns = (chosen.index, chosen["fitted_model"], component[chosen.index])
+    for repair, text, kind in zip(*columns, strict=True):
+        for name in text.split("+"):
+            model = name.strip()
+            part = shelf.parts.get(model)
+            rows.append((repair, model, part.kind if part else kind))
+    return pd.DataFrame(rows, columns=["repair", "model", "kind"])
+
+
+def volts_classes(register: Register, shelf: Shelf) -> pd.DataFrame:
+    """Say, by kind and circuit, which models may hang there.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Circuits by kinds; each cell the models whose rated voltage covers that of the
+        circuit, joined by ``|``. A voltage that is not on record excludes nothing.
+    """
+    circuits = register.known.circuits
+    models = register.known.models
+    volts = circuits["voltage"].to_numpy(float)[:, None]
+    low = np.nan_to_num(models["volts_min"].to_numpy(float), nan=-np.inf)
+    high = np.nan_to_num(models["volts_max"].to_numpy(float), nan=np.inf)
+    fits = np.isnan(volts) | ((low <= volts) & (volts <= high))
+    made = {}
+    for kind in sorted(set(models["kind"])):
+        of_kind = (models["kind"] == kind).to_numpy()
+        names = models.loc[of_kind, "model"].to_numpy(object)
+        made[kind] = ["|".join(names[row]) for row in fits[:, of_kind]]
+    return pd.DataFrame(made, index=circuits["circuit_id"])
+
+
+def _classes(frame: pd.DataFrame, register: Register, shelf: Shelf) -> list[str]:
+    lights = register.known.lights
+    circuit_of = dict(zip(lights["light_id"], lights["circuit_id"], strict=True))
+    table = volts_classes(register, shelf)
+    by_kind = {kind: table[kind].to_dict() for kind in table.columns}
+    found = []
+    for light, circuit, kind in zip(
+        frame["light_id"], frame["circuit_id"], frame["kind"], strict=True
+    ):
+        at = circuit or circuit_of.get(light, "")
+        found.append(by_kind.get(kind, {}).get(at, ""))
+    return found
+
+
+def _lives(register: Register, served: Served) -> pd.DataFrame:
+    """Return the components under watch at lights that are ours."""
+    known, shelf = register.known, served.shelf
+    theirs = known.lights.loc[known.lights["maintained_by"] != "", "light_id"]
+    frame = register.fittings
+    frame = frame[~frame["light_id"].isin(set(theirs))].reset_index(drop=True)
+    clock = known.clock
+    types = {model: part.type for model, part in shelf.parts.items()}
+    cause = known.repairs["cause"]
+    ended = cause.reindex(frame["end_repair"]).fillna("").to_numpy()
+    begun = cause.reindex(frame["start_repair"]).fillna("").to_numpy()
+    return pd.DataFrame(
+        {
+            "light_id": frame["light_id"],
+            "circuit_id": frame["circuit_id"],
+            "kind": frame["kind"],
+            "model": frame["model"],
+            "type": frame["model"].map(types).fillna("unknown"),
+            "depot": [
+                served.depot(light, circuit)
+                for light, circuit in zip(
+                    frame["light_id"], frame["circuit_id"], strict=True
+                )
+            ],
+            "volts_class": _classes(frame, register, shelf),
+            "born_low": local_months(clock, frame["installed"]),
+            "born_high": local_months(clock, frame["installed_last"]),
+            "start": local_months(clock, frame["start"]),
+            "end": local_months(clock, frame["end"]),
+            "start_repair": frame["start_repair"],
+            "end_repair": frame["end_repair"],
+            "ended_by_programme": ended == PROGRAMME,
+            "begun_by_programme": begun == PROGRAMME,
+            "standing": (frame["end_repair"] < 0) & ~frame["gone"].astype(bool),
+        }
+    )
+
+
+def _matched(fitted: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
+    """Say of each part fitted what came off for it, if its kind did."""
+    ended = lives[lives["end_repair"] >= 0].drop_duplicates(["end_repair", "kind"])
+    off = ended.set_index(["end_repair", "kind"])
+    where = pd.MultiIndex.from_frame(fitted[["repair", "kind"]])
+    found = off[["model", "type", "volts_class"]].reindex(where)
+    return fitted.assign(
+        renewed=found["volts_class"].notna().to_numpy(),
+        removed=found["model"].fillna("").to_numpy(),
+        removed_type=found["type"].fillna("unknown").to_numpy(),
+        volts_class=found["volts_class"].fillna("").to_numpy(),
+    )
+
+
+def uses(register: Register, served: Served) -> Uses:
+    """Read what left the shelf and what hangs, as known on the register's day."""
+    known = register.known
+    lives = _lives(register, served)
+    fitted = _exploded(register, served.shelf)
+    source = known.repairs.loc[fitted["repair"]].reset_index(drop=True)
+    fitted = fitted.reset_index(drop=True).assign(
+        depot=[
+            served.depot(light, circuit)
+            for light, circuit in zip(
+                source["light_id"], source["circuit_id"], strict=True
+            )
+        ],
+        month=local_months(known.clock, source["happened"]),
+        programme=(source["cause"] == PROGRAMME).to_numpy(),
+    )
+    fitted = _matched(fitted, lives)
+    renewals = fitted[fitted["renewed"]]
+    took = set(zip(renewals["repair"], renewals["kind"], strict=True))
+    same = zip(lives["end_repair"], lives["kind"], strict=True)
+    used = np.array([pair in took for pair in same], dtype=bool)
+    begun = zip(lives["start_repair"], lives["kind"], strict=True)
+    instead = np.array([pair in took for pair in begun], dtype=bool)
+    lives = lives.assign(
+        used=used & ~lives["ended_by_programme"],
+        entered=~instead | lives["begun_by_programme"],
+    )
+    opened = float(local_months(known.clock, [known.opened])[0])
+    now = float(local_months(known.clock, [known.as_of])[0])
+    return Uses(fitted, lives, int(opened + 0.01), now)
+
+
+def spread_births(lives: pd.DataFrame) -> pd.DataFrame:
+    """Return lives with one ``born`` and a ``share``; a mere year is spread over."""
+    wide = (lives["born_high"] - lives["born_low"]) > 6.0
+    parts = [lives[~wide].assign(share=1.0, at=0.5)]
+    for i in range(_PARTS_OF_A_YEAR):
+        part = (i + 0.5) / _PARTS_OF_A_YEAR
+        parts.append(lives[wide].assign(share=1.0 / _PARTS_OF_A_YEAR, at=part))
+    frame = pd.concat([part for part in parts if len(part)] or parts[:1])
+    born = frame["born_low"] + frame["at"] * (frame["born_high"] - frame["born_low"])
+    return frame.assign(born=np.minimum(born, frame["start"]))

@@ -1,0 +1,94 @@
+"""Many circuits at once, told as one outage: another's supply, or a storm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from lightwatch.decisions.areas import Area
+from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
+
+LIKELY = 0.5
+
+
+def shared_out(outage: Outage, area: Area) -> Outage:
+    """Leave to an area what is its share of an outage's probability."""
+    chance = area.probability
+    parts = {name: p * (1 - chance) for name, p in outage.probabilities.items()}
+    parts["area_outage"] += chance
+    said = _in_words(area)
+    return replace(outage, probabilities=parts, why=(*outage.why, said))
+
+
+def _in_words(area: Area) -> str:
+    gust = (
+        f"; gusts of {area.gust_kmh:.0f} km/h about then"
+        if area.gust_kmh is not None
+        else ""
+    )
+    return (
+        f"{len(area.circuit_ids)} circuits near each other came dark between "
+        f"{area.since:%d %b %H:%M} and {area.until:%d %b %H:%M}: {area.observed} new "
+        f"reports, {area.expected:.1f} expected{gust}"
+    )
+
+
+def as_one(area: Area, outages: Sequence[Outage]) -> Outage:
+    """Put the outages of an area's circuits together.
+
+    Parameters
+    ----------
+    area
+        With a probability above one half.
+    outages
+        One or more, each on a circuit of the area.
+    """
+    chance = area.probability
+    weight = {
+        name: sum(one.probabilities[name] for one in outages) / len(outages)
+        for name in VERDICTS
+    }
+    parts = {name: p * (1 - chance) for name, p in weight.items()}
+    parts["area_outage"] += chance
+    first = min(outages, key=lambda one: one.since)
+    kept = {why for one in outages for why in one.why if " maintained " in why}
+    return Outage(
+        lights=tuple(sorted({light for one in outages for light in one.lights})),
+        reported=tuple(sorted({light for one in outages for light in one.reported})),
+        circuit_id=None,
+        underground=None,
+        symptom=first.symptom,
+        probabilities=parts,
+        sections=(),
+        components=first.components,
+        test_first=NextTest(
+            "the supply of the area",
+            "ask whoever supplies these circuits for an outage before a truck rolls; "
+            "then test the source of one circuit",
+        ),
+        since=first.since,
+        why=(_in_words(area), *sorted(kept)),
+        danger=tuple(sorted({one for outage in outages for one in outage.danger})),
+        seen_lit=tuple(sorted({light for one in outages for light in one.seen_lit})),
+    )
+
+
+def with_areas(outages: Sequence[Outage], areas: Sequence[Area]) -> list[Outage]:
+    """Tell areas as one outage each; what is on other circuits stays as it is.
+
+    An area no likelier than not leaves the outages apart, each with its share.
+    """
+    area_of = {
+        circuit: area for area in reversed(areas) for circuit in area.circuit_ids
+    }
+    found: list[Outage] = []
+    within: dict[int, list[Outage]] = {}
+    for one in outages:
+        area = area_of.get(one.circuit_id or "")
+        if area is None:
+            found.append(one)
+        elif area.probability > LIKELY:
+            within.setdefault(areas.index(area), []).append(one)
+        else:
+            found.append(shared_out(one, area))
+    return found + [as_one(areas[i], some) for i, some in sorted(within.items())]

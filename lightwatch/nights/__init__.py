@@ -1,0 +1,12 @@
+"""Nights: the clock on the wall of the place, the sun, and when it is dark."""
+
+from lightwatch.nights.clock import (
+    DAY,
+    SECOND,
+    YEAR,
+    LocalTime,
+    read_date,
+    read_partial_date,
+)
+
+__all__ = ["DAY", "SECOND", "YEAR", "LocalTime", "read_date", "read_partial_date"]
