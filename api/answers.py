@@ -8,7 +8,7 @@ from fastapi import APIRouter, Header, Query, Response, status
 from fastapi.responses import HTMLResponse
 
 from api import lights as finding
-from api.extract import extract
+from api.extract import extract, troubles
 from api.repairs import Now
 from lightwatch.decisions.triage import METHOD
 from lightwatch.errors import NotUnderstood
@@ -76,6 +76,13 @@ def outages(present: Now) -> dict[str, Any]:
     """Return every open trouble."""
     picture = present.picture()
     return outages_document(picture.written, picture.outages)
+
+
+@router.get("/api/troubles")
+def troubles_of(circuit: str, present: Now) -> dict[str, Any]:
+    """Return a circuit's open troubles as a device keeps them, judged now."""
+    picture = present.picture()
+    return {"as_of": picture.written, "troubles": troubles(picture, circuit)}
 
 
 @router.get("/map", response_class=HTMLResponse)

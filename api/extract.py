@@ -14,9 +14,9 @@ from typing import Any
 
 from api.lights import MOST, bring, not_ours, trouble
 from api.present import Picture
+from lightwatch.decisions.cautions import CAUTIONS, READING, before_work
 from lightwatch.observations.entry import MADE_SAFE, NO_FAULT, usual
 from lightwatch.words import resources
-from reports.outages import CAUTIONS
 
 LAST_REPAIRS = 3
 """Repairs of each light that the device keeps."""
@@ -130,15 +130,20 @@ def _circuits(picture: Picture, names: list[str], fittings: _Fitted) -> list[lis
     return rows
 
 
-def _troubles(picture: Picture) -> list[dict[str, Any]]:
+def troubles(picture: Picture, circuit_id: str | None = None) -> list[dict[str, Any]]:
+    """Return every open trouble as a device keeps it, or those of one circuit."""
     rows = []
     by_light = picture.register.fittings
     now = by_light[by_light["end"] >= picture.known.as_of]
     for outage in picture.outages:
+        if circuit_id is not None and outage.circuit_id != circuit_id:
+            continue
         first = outage.reported[0]
         own = now[now["light_id"] == first][["kind", "model"]].to_dict("records")
-        told = trouble(outage, first)
-        del told["reported"], told["why"]
+        told = trouble(picture, outage, first)
+        del told["reported"]
+        if not told["readings"]:
+            del told["why"], told["would_change"]
         rows.append(
             {
                 **told,
@@ -162,10 +167,14 @@ def _document(picture: Picture) -> dict[str, Any]:
     volts = models[["volts_min", "volts_max"]].astype(object)
     volts = volts.where(models[["volts_min", "volts_max"]].notna(), None)
     return {
-        "format": 1,
+        "format": 2,
         "place": picture.known.place["name"],
         "as_of": picture.written,
         "cautions": list(CAUTIONS),
+        "reading_cautions": list(READING),
+        "before_work": {
+            json.dumps(feed): list(before_work(feed)) for feed in (True, False, None)
+        },
         "jobs": jobs(),
         "models": [
             [*text, *range_]
@@ -184,7 +193,7 @@ def _document(picture: Picture) -> dict[str, Any]:
         ),
         "repair_columns": list(_REPAIR),
         "lights": rows,
-        "troubles": _troubles(picture),
+        "troubles": troubles(picture),
         "parts": [list(pair) for pair in lists["parts"].values],
         "words": lists["words"].values,
         "roads": lists["roads"].values,

@@ -10,11 +10,18 @@ import numpy as np
 import pandas as pd
 
 from api.present import Picture
+from api.readings import readings
+from lightwatch.decisions.cautions import CAUTIONS, READING, before_work
 from lightwatch.decisions.triage import METHOD, VERDICTS, Outage
+from lightwatch.decisions.triage.spoken import (
+    is_shared,
+    not_heard_from,
+    verdict_said,
+    would_change,
+)
 from lightwatch.errors import NotUnderstood, UnknownAsset
 from lightwatch.nights import YEAR
 from lightwatch.observations.checks import distance_m
-from reports.outages import CAUTIONS
 
 MOST = 100
 LAST_REPAIRS = 5
@@ -149,9 +156,24 @@ def record(row: dict[str, Any]) -> dict[str, Any]:
     return {name: row[name] or "" for name in resources()["repairs"].columns}
 
 
-def trouble(outage: Outage, light_id: str) -> dict[str, Any]:
-    """Return what is open on a light, with the verdict in words."""
+def trouble(picture: Picture, outage: Outage, light_id: str) -> dict[str, Any]:
+    """Return what is open on a light, with the verdict in words.
+
+    ``readings``: what the buttons of a test log; None where the fault is no shared
+    one, or not ours to open.
+    """
+    shared = is_shared(outage)
+    theirs = any(picture.others.get(one) for one in outage.reported)
+    volts = picture.volts_of.get(outage.circuit_id or "")
     return {
+        "circuit_id": outage.circuit_id,
+        "said": verdict_said(outage),
+        "seen_lit": len(outage.seen_lit) if shared else None,
+        "not_heard_from": list(not_heard_from(outage)) if shared else [],
+        "dark_since": outage.dark_since and outage.dark_since.date().isoformat(),
+        "would_change": would_change(outage),
+        "readings": None if theirs else readings(outage, volts),
+        "underground": outage.underground,
         "symptom": outage.symptom,
         "since": outage.since.isoformat(),
         "verdict": outage.verdict,
@@ -218,8 +240,10 @@ def card(picture: Picture, light_id: str) -> dict[str, Any]:
         "voltage": None if volts is None or math.isnan(volts) else volts,
         "fitted": parts,
         "repairs": last_repairs(picture, light),
-        "trouble": outage and trouble(outage, light_id),
+        "trouble": outage and trouble(picture, outage, light_id),
         "bring": outage and bring(outage, parts),
         "method": METHOD,
         "cautions": list(CAUTIONS),
+        "before_work": list(before_work(outage.underground if outage else None)),
+        "reading_cautions": list(READING),
     }

@@ -18,7 +18,9 @@ from starlette.types import Scope
 from api import lights as finding
 from api.errors import expected, problem, status_of
 from api.extract import jobs
+from api.readings import KINDS
 from api.repairs import Now, kept, said_by
+from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.triage import METHOD, VERDICTS
 from lightwatch.nights import LocalTime
 from lightwatch.observations.entry import (
@@ -30,7 +32,6 @@ from lightwatch.observations.entry import (
 )
 from lightwatch.store import Store
 from lightwatch.words import resources
-from reports.outages import CAUTIONS
 
 router = APIRouter(include_in_schema=False)
 
@@ -104,6 +105,8 @@ def _templates() -> Environment:
         verdicts=VERDICTS,
         method=METHOD,
         jobs=jobs(),
+        reading_kinds=KINDS,
+        new_key=new_key,
         allowed={
             name: allowed(name)
             for name in ("action", "symptom_found", "proven", "follow_up", "component")

@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from lightwatch.decisions.triage import Outage, outages
+from lightwatch.decisions.triage import Outage, Triage, triaged
+from lightwatch.decisions.triage.experience import Experience, experience
+from lightwatch.decisions.triage.signs import Signs
 from lightwatch.lives import Lives, lives
 from lightwatch.nights import SECOND
 from lightwatch.observations.entry import Logged, log_repair
@@ -16,15 +18,22 @@ from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import Store
 
+RATES_S = 900.0
+"""How long the rates read off the records serve, where only tests came since [s]."""
+
 UNSETTLED_S = 5.0
 """How long a picture serves while others may still add to its last second [s]."""
 
 
 @dataclass(frozen=True)
 class Picture:
-    """All that is known as of one instant; each part is worked out when asked for."""
+    """All that is known as of one instant; each part is worked out when asked for.
+
+    ``rates_before``: of an earlier picture; they serve where only tests came since.
+    """
 
     register: Register
+    rates_before: Experience | None = None
 
     @property
     def known(self) -> Known:
@@ -42,9 +51,20 @@ class Picture:
         return lives(self.register)
 
     @cached_property
+    def rates(self) -> Experience:
+        """What verdicts rest on, read off the records."""
+        return self.rates_before or experience(self.lives)
+
+    @property
+    def rates_if_known(self) -> Experience | None:
+        """The same, if anybody has asked for them yet."""
+        found: Experience | None = vars(self).get("rates")
+        return found
+
+    @cached_property
     def outages(self) -> list[Outage]:
         """Every open trouble, the most urgent first."""
-        return outages(self.lives)
+        return triaged(Triage(self.lives, self.rates, Signs.of(self.register)))
 
     @cached_property
     def trouble(self) -> dict[str, int]:
@@ -54,6 +74,22 @@ class Picture:
             for light in outage.lights:
                 found.setdefault(light, number)
         return found
+
+    @cached_property
+    def others(self) -> dict[str, str]:
+        """Light to whoever else maintains it or owns its feed; '' if it is ours."""
+        lights = self.register.standing
+        who = lights["maintained_by"].where(
+            lights["maintained_by"] != "", lights["feed_owner"]
+        )
+        return dict(zip(lights["light_id"], who, strict=True))
+
+    @cached_property
+    def volts_of(self) -> dict[str, float]:
+        """Circuit to its nominal voltage [V], where it is on record."""
+        circuits = self.known.circuits.dropna(subset="voltage")
+        volts = circuits["voltage"].astype(float)
+        return dict(zip(circuits["circuit_id"], volts, strict=True))
 
     @cached_property
     def road_of(self) -> dict[str, str]:
@@ -70,6 +106,10 @@ class Picture:
         return {}
 
 
+TEST = "follow_up"
+"""Action of a record that mends nothing, and so moves no rate."""
+
+
 def now() -> int:
     """Return the time [instant]."""
     return time.time_ns() // 1000
@@ -83,15 +123,20 @@ class Present:
     _write: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _read: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _logged: int = 0
+    _tests: int = 0
     _stamp: tuple[int, int, int] | None = None
     _built: int = 0
     _picture: Picture | None = None
+    _others: tuple[int, int] | None = None
+    _rated: int = 0
 
     def log(self, values: Mapping[str, str], said_by: str) -> Logged:
         """Keep one repair; see :func:`lightwatch.observations.entry.log_repair`."""
         with self._write:
             logged = log_repair(self.store, values, now=now(), said_by=said_by)
             self._logged += not logged.already
+            if not logged.already and values.get("action") == TEST:
+                self._tests += 1
         return logged
 
     def picture(self, at_most_s: float = 0.0) -> Picture:
@@ -111,9 +156,18 @@ class Present:
             stamp = (as_of, len(self.store.loads()), logged)
             if old is not None and stamp == self._stamp and self._holds(as_of):
                 return old
-            self._picture = Picture(Register(Known(self.store, as_of)))
+            rates = self._rates_before(stamp)
+            self._picture = Picture(Register(Known(self.store, as_of)), rates)
             self._stamp, self._built = stamp, now()
             return self._picture
+
+    def _rates_before(self, stamp: tuple[int, int, int]) -> Experience | None:
+        """Return rates that still serve, for nothing but tests was logged since."""
+        others = stamp[1], stamp[2] - self._tests
+        if self._others != others or now() - self._rated > RATES_S * SECOND:
+            self._others, self._rated = others, now()
+            return None
+        return self._picture.rates_if_known if self._picture else None
 
     def _holds(self, as_of: int) -> bool:
         """Tell whether no other process can have added below ``as_of`` unnoticed."""

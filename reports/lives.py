@@ -9,6 +9,7 @@ from typing import Any
 from lightwatch.rates.backtest import Forecast
 from lightwatch.rates.feed_history import FeedHistory
 from lightwatch.rates.life_models import LeftOut, LifeFit, LifeModels
+from reports.noticing import gaps_document, gaps_text, noticing_document, noticing_text
 
 CONFIDENCE = 0.95
 _DAYS = {"freeze_thaw": "freeze_thaw_days", "wet": "wet_days"}
@@ -60,6 +61,8 @@ def lives_document(as_of: str, models: LifeModels) -> dict[str, Any]:
             }
             for kind, covariate, ratio in models.ratios()
         ],
+        "weather_gaps": gaps_document(models.gaps),
+        "detection": noticing_document(models.detection),
         "left_out": [_left_out(one) for one in models.left_out],
     }
 
@@ -93,7 +96,9 @@ def lives_text(as_of: str, models: LifeModels) -> str:
         f"({row['low']:.3f}-{row['high']:.3f})"
         for row in document["weather"]
     ] or ["no kind has failures enough"]
-    lines += ["", "Left out:"]
+    if models.weather:
+        lines.append(gaps_text(models.gaps))
+    lines += ["", noticing_text(models.detection), "", "Left out:"]
     lines += [
         f"{row['kind']:13}{row['type']:20}{row['lives']:>7,} lives "
         f"{row['failures']:>6,} failures: {row['reason']}"

@@ -4,22 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import datetime
 from textwrap import fill
 from typing import Any
 
-from lightwatch.decisions.triage import METHOD, VERDICTS, Outage
+import numpy as np
 
-CAUTIONS = (
-    "Treat every conductor, pole, lid and frame as live until tested; test the tester "
-    "before and after.",
-    "Test a pole or lid for contact voltage before touching it, most of all when wet.",
-    "A likely cause never replaces a test; a verdict is never proof that anything is "
-    "dead.",
-    "Follow your utility's rules, local codes and a qualified person's judgement.",
+from lightwatch.decisions.cautions import CAUTIONS, UNDERGROUND
+from lightwatch.decisions.triage import METHOD, Outage
+from lightwatch.decisions.triage.experience import Experience
+from lightwatch.decisions.triage.spoken import (
+    NBSP,
+    day_of,
+    is_shared,
+    not_heard_from,
+    per_cent,
+    sentence,
+    source_is_likeliest,
+    symptom_said,
+    verdict_said,
+    would_change,
 )
-"""The usual cautions; common practice, no source."""
+from lightwatch.words import SUPPLY
 
 _WIDTH = 88
+_NAMED = 6
 
 
 def _document(outage: Outage) -> dict[str, Any]:
@@ -56,65 +65,211 @@ def outages_document(as_of: str, outages: Sequence[Outage]) -> dict[str, Any]:
     return {"as_of": as_of, "outages": [_document(outage) for outage in outages]}
 
 
-def in_words(probability: float) -> str:
-    """Say a probability as a person would."""
-    if probability >= 0.9:
-        return "almost certainly"
-    if probability >= 0.7:
-        return "probably"
-    return "could be" if probability >= 0.4 else "perhaps"
+def _names(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:_NAMED])
+    more = len(names) - _NAMED
+    return f"{shown} and {more} more" if more > 0 else shown
 
 
-def _names(names: Sequence[str], most: int = 6) -> str:
-    shown = ", ".join(names[:most])
-    return f"{shown} and {len(names) - most} more" if len(names) > most else shown
+def _plain(word: str) -> str:
+    return word.replace("_", " ")
 
 
-def _feed(outage: Outage) -> str:
+def _circuit(outage: Outage) -> str:
+    if outage.verdict == "area_outage":
+        return "over several circuits"
     if outage.circuit_id is None:
         return "on no known circuit"
-    fed = {True: "underground-fed ", False: "overhead-fed ", None: ""}
-    return f"on {fed[outage.underground]}circuit {outage.circuit_id}"
+    fed = {True: ", underground", False: ", overhead", None: ", feed not on record"}
+    said = "" if outage.verdict == "supply_fault" else fed[outage.underground]
+    return f"on circuit {outage.circuit_id}{said}"
 
 
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _since(outage: Outage, now: datetime) -> str:
+    """Say what was reported when, and since when it is dark."""
+    lights, symptom = _names(outage.reported), symptom_said(outage.symptom)
+    first = f"{day_of(outage.since, now)} {outage.since:%H:%M}"
+    said = f"Reported {symptom}: {lights}, first on {first}."
+    if outage.dark_since:
+        said += f" Dark since about {day_of(outage.dark_since, now)}."
+    return said
 
 
-def _paragraph(outage: Outage) -> str:
+def _places(outage: Outage) -> str:
+    """Say which sections it could be; '' where none is on record or it is no fault."""
+    if outage.verdict != "supply_fault" or not outage.sections or outage.inferred:
+        return ""
+    named = [f"{name} ({per_cent(one)})" for name, one in outage.sections[:3]]
+    if source_is_likeliest(outage):
+        return f"Most likely at the source; of the sections {', then '.join(named)}."
+    return f"Most likely section {', then '.join(named)}."
+
+
+def _silent(outage: Outage) -> str:
+    silent = not_heard_from(outage)
+    if not silent or not is_shared(outage):
+        return ""
+    are = (
+        "light on this stretch is" if len(silent) == 1 else "lights on this stretch are"
+    )
+    return f"Not heard from: {len(silent)} {are} probably dark too ({_names(silent)})."
+
+
+def _paragraph(outage: Outage, now: datetime) -> str:
     """Say one outage in a paragraph."""
     said = []
     if outage.danger:
-        dangers = ", ".join(name.replace("_", " ") for name in outage.danger)
+        dangers = ", ".join(map(_plain, outage.danger))
         said.append(f"DANGER reported: {dangers}. Make safe first.")
-    chance = f"{outage.probability:.0%}"
-    said.append(
-        f"{_sentence(in_words(outage.probability))} {VERDICTS[outage.verdict]} "
-        f"({chance}), {_feed(outage)}: {_names(outage.reported)} "
-        f"{outage.symptom.replace('_', ' ')} since {outage.since:%d %b %Y %H:%M}."
-    )
-    silent = [light for light in outage.lights if light not in outage.reported]
-    if silent:
-        said.append(f"Probably dark too, not reported: {_names(silent)}.")
-    said.append(f"{_sentence('; '.join(outage.why))}.")
-    if outage.verdict == "supply_fault" and outage.sections:
-        likeliest = (f"{name} ({one:.0%})" for name, one in outage.sections[:3])
-        said.append(f"Most likely section: {', then '.join(likeliest)}.")
+    said.append(f"{verdict_said(outage)}, {_circuit(outage)}.")
+    said.append(_since(outage, now))
+    said += [f"{sentence(one)}." for one in outage.why]
+    said += [_places(outage), _silent(outage)]
     if outage.test_first:
         test = outage.test_first
         said.append(f"Check first: {test.where}; {test.why}.")
-    return " ".join(said)
+    said.append(f"What would change this: {would_change(outage)}.")
+    return " ".join(filter(None, said))
 
 
 def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
-    """Return one paragraph an outage, danger first, under the usual cautions."""
+    """Return one paragraph an outage, danger first, under the usual cautions.
+
+    Parameters
+    ----------
+    as_of
+        When it was judged, RFC 3339.
+    outages
+        Every open trouble.
+    """
     if not outages:
         return f"Nothing is open as of {as_of}."
+    now = datetime.fromisoformat(as_of)
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
     doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
     believed = [one for one in outages if one not in doubted]
-    said = [*map(_paragraph, believed)]
+    said = [_paragraph(one, now) for one in believed]
     if doubted:
-        said += ["Open on paper, probably nothing there:", *map(_paragraph, doubted)]
-    top = "\n".join(fill(line, _WIDTH) for line in head)
-    return "\n\n".join([top, *(fill(one, _WIDTH) for one in said)])
+        said.append("Open on paper, probably nothing there:")
+        said += [_paragraph(one, now) for one in doubted]
+    parts = ["\n".join(_filled(line) for line in head), *map(_filled, said)]
+    if any(one.underground and is_shared(one) for one in outages):
+        rules = (f"{i}. {line}" for i, line in enumerate(UNDERGROUND, 1))
+        parts.append("\n".join(["Before work on a buried feed:", *map(_filled, rules)]))
+    return "\n\n".join(parts)
+
+
+def _filled(text: str) -> str:
+    return fill(text, _WIDTH).replace(NBSP, " ")
+
+
+_Row = tuple[str, str, str]
+"""What, how much, in which unit."""
+
+_UNITS = {
+    "supply": ("main supply or main fuse of a circuit", "1/year"),
+    "group": ("group photocontrol", "1/year"),
+    "damage": ("theft and damage on a section", "1/(km year)"),
+    "unrecorded": ("a stretch whose section is not on record", "1/(km year)"),
+    "mishap": ("a light dark by vandals and the like", "1/year"),
+    "customer": ("a light dark by the customer that feeds it", "1/year"),
+}
+
+
+def _plainly(value: float) -> str:
+    """Return a number to two digits, never with a power of ten."""
+    return np.format_float_positional(float(value), 2, fractional=False, trim="-")
+
+
+def _heads(experience: Experience) -> dict[str, list[_Row]]:
+    """Return the hazards by heading."""
+    now = experience.hazards
+    feeds = now["kind"].isin(list(SUPPLY))
+    own = now[~feeds & (now["light_id"] != "")].groupby(["kind", "type"])["per_year"]
+    runs = now[feeds].groupby(["kind", "type"])[["per_year", "km"]].sum()
+    values = {
+        "supply": experience.supply_per_year,
+        "group": experience.group_per_year,
+        "damage": experience.damage_per_km_year,
+        "unrecorded": experience.usual_per_km_year,
+        "mishap": experience.mishaps_per_year,
+        "customer": experience.customers_per_year,
+    }
+    return {
+        "A light's own parts, mean of those in place at their age now": [
+            (" ".join(filter(None, map(_plain, names))), f"{rate:.4f}", "1/year")
+            for names, rate in own.mean().items()
+        ],
+        "Sections by construction, mean of those in place": [
+            (f"{_plain(kind)}, {_plain(built)}", f"{rate:.5f}", "1/(km year)")
+            for (kind, built), rate in (runs["per_year"] / runs["km"]).items()
+        ],
+        "What else keeps lights dark": [
+            (_UNITS[name][0], _plainly(value), _UNITS[name][1])
+            for name, value in values.items()
+        ],
+    }
+
+
+def _told(experience: Experience) -> dict[str, list[_Row]]:
+    """Return how trouble is told, and mistold, by heading."""
+    found = experience.detection
+    ratios = sorted(experience.feed_ratio.items(), key=lambda pair: -pair[1])
+    symptoms = sorted({*found.per_day, *found.hit})
+    return {
+        "Circuits worst against what is expected of their kind, thin ones drawn in": [
+            (name, f"{ratio:.2f}", "times") for name, ratio in ratios[:_NAMED]
+        ],
+        "False and misplaced reports, repairs that did not hold": [
+            *(
+                (
+                    f"false report of {symptom_said(name)}",
+                    _plainly(rate * 365.25),
+                    "1/year",
+                )
+                for name, rate in sorted(experience.false_per_night.items())
+            ),
+            (
+                "share of reports that name another light",
+                per_cent(experience.misplaced_share),
+                "",
+            ),
+            ("repairs that left the light dark", per_cent(experience.slip), ""),
+        ],
+        "How soon people report a light in trouble": [
+            *(
+                (symptom_said(name), f"{found.per_day[name]:.4f}", "1/day")
+                for name in symptoms
+                if name in found.per_day
+            ),
+            ("any other", f"{found.usual_per_day:.4f}", "1/day"),
+            ("one dark with others, against alone", f"{experience.crowd:.2f}", "times"),
+        ],
+        "Chance that a passing night patrol notes it": [
+            *(
+                (_plain(name), per_cent(found.hit_chance(name)), "")
+                for name in symptoms
+            ),
+            ("any other", per_cent(found.usual_hit), ""),
+        ],
+    }
+
+
+def explained(experience: Experience) -> str:
+    """Return the rates that verdicts rest on, as plain tables with their units.
+
+    Parameters
+    ----------
+    experience
+        Rates read off the records; of a light, circuit or kilometre.
+    """
+    parts = []
+    for title, rows in (_heads(experience) | _told(experience)).items():
+        wide = max((len(name) for name, _, _ in rows), default=0)
+        high = max((len(value) for _, value, _ in rows), default=0)
+        lines = [
+            f"  {name:{wide}}  {value:>{high}} {unit}".rstrip()
+            for name, value, unit in rows
+        ]
+        parts.append("\n".join([title, *(lines or ["  none on record"])]))
+    return "\n\n".join(parts).replace(NBSP, " ")

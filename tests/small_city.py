@@ -28,7 +28,8 @@ _REPORTS = "".join(
 
 
 @cache
-def _package() -> Path:
+def package() -> Path:
+    """Return the folder of the package, made once."""
     folder = Path(mkdtemp(prefix="lightwatch-small-city-"))
     simulate(Parameters.small(), SEED).write(folder)
     with (folder / "reports.csv").open("a", encoding="utf-8") as reports:
@@ -38,14 +39,13 @@ def _package() -> Path:
 
 def _loaded(address: str) -> None:
     store = open_store(address, create=True)
-    package = Package.open(_package())
-    load(store, package, now=time.time_ns() // 1000, said_by="test")
+    load(store, Package.open(package()), now=time.time_ns() // 1000, said_by="test")
     store.engine.dispose()
 
 
 @cache
 def _file() -> Path:
-    path = _package() / "city.db"
+    path = package() / "city.db"
     _loaded(f"sqlite:///{path}")
     return path
 

@@ -39,7 +39,10 @@ function tell() {
 
 told.onmessage = () => { for (const listener of listeners) listener(); };
 
-export const onChange = (listener) => listeners.add(listener);
+export function onChange(listener) {
+  listeners.add(listener);
+  return () => listeners.delete(listener);
+}
 export const ready = () => open().then(() => true);
 
 export function newKey() {

@@ -5,7 +5,7 @@ import { age, feeds, register } from "./register.js";
 import { h, said, sentence } from "./dom.js";
 
 const SHARED_LIFE = ["lamp", "ballast", "ignitor", "driver", "led_module"];
-const CREW = "crew";
+export const CREW = "crew";
 
 function localTime(text) {
   if (!text) return "";
@@ -14,7 +14,7 @@ function localTime(text) {
   return new Date(at - at.getTimezoneOffset() * 60000).toISOString().slice(0, 16);
 }
 
-function withOffset(at) {
+export function withOffset(at) {
   const ahead = -at.getTimezoneOffset();
   const two = (number) => String(Math.floor(Math.abs(number))).padStart(2, "0");
   const wall = new Date(at.valueOf() + ahead * 60000).toISOString().slice(0, 19);

@@ -20,14 +20,14 @@ function entry(record) {
   const key = encodeURIComponent(record.repair_id);
   const aside = (state) => device.change(record.repair_id, (now) => (now.state === record.state ? { ...now, state } : null));
   return h("li", { "data-key": record.repair_id, "data-state": record.state },
-    h("b", {}, title(register()?.byId.get(values.light_id), values.light_id)), " ",
-    `${said(values.component ?? values.cause ?? "")} ${said(values.action)} ${values.fitted_model ?? ""}, ${clockTime(record.made)}`,
+    h("b", {}, title(register()?.byId.get(values.light_id), values.light_id ?? values.section_id ?? values.circuit_id)), " ",
+    `${said(values.component ?? values.cause ?? "")} ${said(values.action)} ${values.fitted_model ?? values.notes ?? ""}, ${clockTime(record.made)}`,
     h("br"), h("small", {}, statusOf(record)),
     record.state === "refused" && h("div", { class: "warn" }, reasons(record.problem)),
-    ["refused", "aside"].includes(record.state) && h("p", {}, h("a", { class: "button", href: `${at}?mends=${key}` }, "Mend and send again"), " "),
+    values.light_id && ["refused", "aside"].includes(record.state) && h("p", {}, h("a", { class: "button", href: `${at}?mends=${key}` }, "Mend and send again"), " "),
     record.state === "refused" && h("button", { type: "button", onclick: () => aside("aside") }, "Set aside"),
     record.state === "aside" && h("button", { type: "button", onclick: () => aside("waiting").then(() => flush()) }, "Send as it is"),
-    record.state === "sent" && h("a", { href: `${at}?corrects=${key}` }, "Correct this"));
+    values.light_id && values.action !== "follow_up" && record.state === "sent" && h("a", { href: `${at}?corrects=${key}` }, "Correct this"));
 }
 
 function group(name, records) {

@@ -4,7 +4,7 @@ import * as device from "./device.js";
 
 const EARTH_RADIUS_M = 6371008.8;
 const STALE_MS = 60000;
-const FORMAT = 1;
+const FORMAT = 2;
 let extract = null;
 let fetched = 0;
 
@@ -34,11 +34,24 @@ function unpack(text) {
     plain.byId.set(light.light_id, light);
     return light;
   });
+  return opened(plain);
+}
+
+function opened(plain) {
   plain.open = new Map();
   for (const trouble of plain.troubles) {
     for (const id of trouble.light_ids) if (!plain.open.has(id)) plain.open.set(id, trouble);
   }
   return plain;
+}
+
+// Ask the office how it judges one circuit now, and keep that until the next extract.
+export async function renew(circuit) {
+  const reply = await fetch(`/api/troubles?circuit=${encodeURIComponent(circuit)}`, { cache: "no-store" });
+  if (!reply.ok) throw new Error(`the office answered ${reply.status}`);
+  const { troubles } = await reply.json();
+  extract.troubles = [...troubles, ...extract.troubles.filter((one) => one.circuit_id !== circuit)];
+  opened(extract);
 }
 
 export const register = () => extract;

@@ -4,6 +4,7 @@ import * as device from "./device.js";
 import * as registry from "./register.js";
 import { flush } from "./sending.js";
 import { repairForm } from "./form.js";
+import { testBox } from "./testing.js";
 import { clockTime, h, said, sentence, show } from "./dom.js";
 
 const HERE_M = 150;
@@ -106,7 +107,7 @@ function troubleBox(trouble) {
   return h("p", { class: "open" },
     danger && h("strong", {}, `DANGER reported: ${danger}. Make safe first. `),
     h("strong", {}, sentence(said(trouble.symptom))),
-    ` since ${trouble.since.slice(0, 10)}. Likeliest: ${trouble.verdict_in_words} (${Math.round(trouble.probability * 100)} %)${bring}.${test}`);
+    ` since ${trouble.since.slice(0, 10)}. ${trouble.said}${bring}.${test}`);
 }
 
 function feedLine(light) {
@@ -160,12 +161,12 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
     !light && h("p", { class: "warn" }, "This tag is not in the register on this device. The record will be kept; the office may ask you to mend it."),
     mended && h("p", { class: "warn" }, h("strong", {}, "Refused: "), mended.problem?.detail ?? ""),
     corrects && h("p", { class: "warn" }, "Correcting a record: the new one takes its place, the old one stays on file.", old.partial ? " Only part of it is on this device: check every line." : ""),
-    troubleBox(trouble), light && feedLine(light), !old.action && (await justNow(id)), form, light && (await about(light)));
+    troubleBox(trouble), !old.action && testBox(trouble, id, () => lightView(main, id, {}, go)), light && feedLine(light), !old.action && (await justNow(id)), form, light && (await about(light)));
 }
 
 // What this device logged here within the hour: a second record is a second repair.
 async function justNow(id) {
-  const recent = (await device.all()).filter((record) => record.values.light_id === id && Date.now() - record.made < HOUR_MS);
+  const recent = (await device.all()).filter((record) => record.values.light_id === id && record.values.action !== "follow_up" && Date.now() - record.made < HOUR_MS);
   const last = recent.at(-1);
   return last && h("p", { class: "warn" }, h("strong", {}, "Logged here already: "),
     `${said(last.values.component ?? last.values.cause ?? "")} ${said(last.values.action)}, ${clockTime(last.made)} (${STATES[last.state]}). Another record counts as another repair; to change it, correct it. `,
@@ -193,7 +194,7 @@ async function about(light) {
       : h("li", {}, "Nothing on record.")),
     h("h2", {}, "Last repairs"),
     h("ul", { class: "plain" },
-      own.map((record) => h("li", {}, told(record.values), h("small", {}, ` (${STATES[record.state]})`))),
+      own.map((record) => h("li", {}, told(record.values), record.values.notes ? `: ${record.values.notes}` : "", h("small", {}, ` (${STATES[record.state]})`))),
       light.last().map((row) => h("li", {}, told(row), h("br"), corrected(row.repair_id))),
       !own.length && !light.packed.length && h("li", {}, "None on record.")));
 }

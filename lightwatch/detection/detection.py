@@ -142,18 +142,25 @@ def _drawn(
     return {str(name): float(one) for name, one in ratio.items()}, usual
 
 
-def _reporting(frame: pd.DataFrame, told: pd.DataFrame) -> pd.DataFrame:
+def _reporting(
+    register: Register, frame: pd.DataFrame, told: pd.DataFrame
+) -> pd.DataFrame:
     """Return the reports on each trouble, and the days over which they came.
 
     What a patrol found first shows how soon a first report comes. Where people were
     first, further reports come more slowly: how much is read off the states of which
     there are both, and their days count for as much less. Only the first days of a
-    trouble count: what is open for long began, often, with a report of something else.
+    trouble count: what is open for long began, often, with a report of something else;
+    and only those before a crew came: that it is still dark after that is told sooner.
     """
+    repairs = register.known.repairs
+    visits = Moments.of(repairs["light_id"], repairs["happened"] / DAY)
     reports = told[~told["by_patrol"]]
     times = Moments.of(reports["light_id"], reports["day"])
     begun = frame["noticed"].to_numpy()
-    ended = np.minimum(frame["mended"].to_numpy(), begun + SHORT_DAYS)
+    visited, _ = visits.next(frame["light_id"], begun)
+    ended = np.minimum(np.minimum(frame["mended"], visited), begun + SHORT_DAYS)
+    ended = ended.to_numpy()
     report, _ = times.next(frame["light_id"], begun)
     further = times.count(frame["light_id"], begun, ended)
     found = frame["by_patrol"].to_numpy(bool)
@@ -221,7 +228,7 @@ def detection(register: Register) -> Detection:
     frame = of_faults(episodes(register))
     frame = frame[frame["told"] & (frame["mended"] > frame["noticed"])]
     told = signs(register)
-    reporting = _reporting(frame, told)
+    reporting = _reporting(register, frame, told)
     places = fit_places(register, reporting)
     days = reporting["days"] * places.ratio(reporting["light_id"])
     sums = reporting.assign(days=days).groupby("symptom")[["reports", "days"]].sum()

@@ -6,6 +6,7 @@ import contextlib
 import socket
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -31,10 +32,12 @@ class Office:
     ----------
     folder
         Where its store is.
+    town
+        Makes the store there, and returns its address.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.address = small_city(folder)
+    def __init__(self, folder: Path, town: Callable[[Path], str] = small_city) -> None:
+        self.address = town(folder)
         self.port, self._inner = _free_port(), _free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.posts = 0

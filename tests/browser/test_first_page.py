@@ -2,51 +2,35 @@
 
 from __future__ import annotations
 
-import contextlib
-import json
-import os
-import signal
 import time
-import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import (
-    BrowserContext,
-    Error,
-    Locator,
-    Page,
-    Playwright,
-    expect,
-    sync_playwright,
-)
+from playwright.sync_api import Page, Playwright, expect
 
+from tests.browser.device import (
+    CHROMIUM,
+    FLAGS,
+    NAMELESS,
+    PHONE,
+    SENT_MS,
+    SMALL,
+    Device,
+    answer,
+    phone,
+    started,
+    state,
+)
 from tests.browser.office import Office
 from tests.small_city import DARK
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
-FLAGS += ["--disable-background-networking", "--disable-component-update"]
-FLAGS += ["--disable-sync"]
-PHONE = {"width": 390, "height": 844}
-HERE = {"longitude": -3.4187, "latitude": 52.28473, "accuracy": 8}
-"""At the foot of the first dark light's pole [degrees, m]."""
-SENT_MS = 30_000
-
 
 @pytest.fixture(scope="module")
 def playwright() -> Iterator[Playwright]:
-    if not Path(CHROMIUM).exists():
-        reason = f"{CHROMIUM} is not installed: the first page was not opened"
-        if os.environ.get("LIGHTWATCH_REQUIRE_BROWSER") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    with sync_playwright() as opened:
+    with started() as opened:
         yield opened
 
 
@@ -58,84 +42,10 @@ def office(tmp_path: Path) -> Iterator[Office]:
     opened.stop()
 
 
-class Device:
-    """A phone: a browser whose profile outlives it, and all that it asked for."""
-
-    def __init__(self, playwright: Playwright, profile: Path, url: str) -> None:
-        self.playwright, self.profile, self.url = playwright, profile, url
-        self.requests: list[str] = []
-        self.errors: list[str] = []
-        self.open()
-
-    def open(self, *, offline: bool = False) -> None:
-        self.context: BrowserContext = (
-            self.playwright.chromium.launch_persistent_context(
-                self.profile,
-                executable_path=CHROMIUM,
-                args=FLAGS,
-                viewport=PHONE,
-                has_touch=True,
-                is_mobile=True,
-                geolocation=HERE,
-                permissions=["geolocation"],
-                offline=offline,
-            )
-        )
-        self.context.on("request", lambda one: self.requests.append(one.url))
-        self.context.on("weberror", lambda one: self.errors.append(str(one.error)))
-        self.context.on("console", self._hear)
-        self.page = self.context.pages[0]
-
-    def _hear(self, said: Any) -> None:
-        offline = "Failed to load resource" in said.text
-        if said.type in ("error", "warning") and not offline:
-            self.errors.append(said.text)
-
-    def kill(self) -> None:
-        """End the browser's processes as a flat battery would."""
-        mark = f"--user-data-dir={self.profile}".encode()
-        for process in Path("/proc").iterdir():
-            with contextlib.suppress(OSError):
-                words = (process / "cmdline").read_bytes().split(b"\0")
-                if process.name.isdigit() and mark in words:
-                    os.kill(int(process.name), signal.SIGKILL)
-        with contextlib.suppress(Error):
-            self.context.close()
-
-    def go(self, path: str = "/", page: Page | None = None) -> Page:
-        page = page or self.page
-        page.goto(self.url + path)
-        page.wait_for_selector("html[data-ready]")
-        return page
-
-    def keep_page(self) -> None:
-        """Open the page once with a signal, until it is all on the device."""
-        self.go()
-        self.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        deadline = time.monotonic() + 20
-        while self.page.evaluate("caches.keys().then((names) => names.length)") != 1:
-            assert time.monotonic() < deadline, "the page was not kept"
-            time.sleep(0.05)
-
-    def records(self) -> list[dict[str, Any]]:
-        module = self.page.evaluate(
-            "document.querySelector('script[type=module]').src"
-        ).replace("page.js", "device.js")
-        found: list[dict[str, Any]] = self.page.evaluate(
-            "(url) => import(url).then((device) => device.all())", module
-        )
-        return found
-
-
 @pytest.fixture
 def device(playwright: Playwright, office: Office, tmp_path: Path) -> Iterator[Device]:
-    opened = Device(playwright, tmp_path / "profile", office.url)
-    yield opened
-    with contextlib.suppress(Error):
-        opened.context.close()
-    hosts = {urlsplit(url).netloc for url in opened.requests}
-    assert hosts <= {f"127.0.0.1:{office.port}", ""}, "something outside was asked for"
-    assert not opened.errors
+    with phone(playwright, office, tmp_path / "profile") as opened:
+        yield opened
 
 
 def find(page: Page, tag: str) -> None:
@@ -167,15 +77,6 @@ def fill(page: Page, what: str, notes: str = "") -> None:
     if notes:
         page.get_by_text("More: cause").tap()
         page.get_by_label("Notes").fill(notes)
-
-
-def state(page: Page) -> Locator:
-    return page.locator("#state")
-
-
-def answer(office: Office, path: str) -> Any:
-    with urllib.request.urlopen(office.url + path) as reply:
-        return json.load(reply)
 
 
 def count_taps(page: Page) -> Callable[[], int]:
@@ -406,23 +307,6 @@ def test_without_a_script_the_plain_form_keeps_one_record(
         page.wait_for_url("**/receipts/*")
         context.close()
     assert len(office.rows(DARK[0])) == 1
-
-
-NAMELESS = """
-[...document.querySelectorAll("input, select, textarea, button, a")]
-  .filter((one) => one.type !== "hidden" && one.checkVisibility())
-  .filter((one) => !(one.labels?.length && one.labels[0].textContent.trim())
-    && !one.textContent.trim() && !one.ariaLabel)
-  .map((one) => one.outerHTML)
-"""
-UNFOLD = "document.querySelectorAll('details').forEach((one) => one.open = true)"
-SMALL = """
-[...document.querySelectorAll("input, select, textarea, button, a, summary, .chip")]
-  .filter((one) => one.type !== "hidden" && one.checkVisibility())
-  .map((one) => [one.getBoundingClientRect(), one.outerHTML])
-  .filter(([box]) => box.height < 48 || box.width < 48)
-  .map(([box, html]) => `${box.width}x${box.height} ${html}`)
-"""
 
 
 def test_every_field_has_a_label_and_every_target_suits_a_glove(

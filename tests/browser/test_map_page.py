@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,8 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+from scipy import ndimage
 from shapely.geometry import LineString
 
+from lightwatch.decisions.cautions import UNDERGROUND
 from lightwatch.decisions.triage.outage import NextTest as CheckFirst
 from lightwatch.decisions.triage.outage import Outage
 from lightwatch.mapview import outage_map
@@ -170,6 +174,8 @@ def feed_fault(circuit: str = FAULTED, **changed: Any) -> Outage:
         "since": AS_OF - timedelta(days=16),
         "why": ("9 of 15 lights beyond S2411 reported, none of the 10 before it",),
         "danger": (),
+        "seen_lit": tuple(f"L{street_no}{n:02d}" for n in (2, 5, 9)),
+        "dark_since": AS_OF - timedelta(days=16),
     }
     return Outage(**(told | changed))
 
@@ -235,6 +241,95 @@ def test_the_shared_fault_is_the_largest_mark_and_nothing_covers_it(
     assert fault.locator("b").inner_text() == "15"
 
 
+GREY = """async (shot) => {
+  const image = new Image();
+  image.src = "data:image/png;base64," + shot;
+  await image.decode();
+  const paper = new OffscreenCanvas(image.width, image.height).getContext("2d");
+  paper.filter = "grayscale(1)";
+  paper.drawImage(image, 0, 0);
+  const { data } = paper.getImageData(0, 0, image.width, image.height);
+  return [image.width, Array.from(data.filter((_, i) => i % 4 === 0))];
+}"""
+"""A picture as a black-and-white print shows it: its width and its greys, 0 to 255."""
+
+
+def darkest_patch(page: Page) -> tuple[float, float]:
+    """Return the middle of the largest dark patch of the map in a grey print."""
+    shot = base64.b64encode(page.locator("main").screenshot()).decode()
+    beside = page.context.new_page()
+    width, greys = beside.evaluate(GREY, shot)
+    beside.close()
+    labels, _ = ndimage.label(np.reshape(greys, (-1, width)) < 128)
+    largest = np.bincount(labels.ravel())[1:].argmax() + 1
+    down, across = ndimage.center_of_mass(labels == largest)
+    inside = page.locator("main").bounding_box()
+    assert inside
+    return inside["x"] + across, inside["y"] + down
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("underground", [True, False])
+def test_in_grey_the_largest_dark_patch_is_the_faults(
+    town: Any, troubles: Any, opened: Any, size: tuple[int, int], underground: bool
+) -> None:
+    one = replace(troubles[0], underground=underground)
+    page = opened(drawn(town, [one, *troubles[1:]]), size).page
+    page.add_style_tag(content=".leaflet-control-container { display: none }")
+    across, down = darkest_patch(page)
+    marks = page.locator(
+        ".fault.supply_fault, .leaflet-stretch-pane path[stroke='#b54400']"
+    )
+    boxes = marks.evaluate_all(
+        "all => all.map(one => one.getBoundingClientRect().toJSON())"
+    )
+    boxes = [box for box in boxes if box["width"]]
+    assert len(boxes) >= 2
+    assert any(
+        box["left"] - 8 <= across <= box["right"] + 8
+        and box["top"] - 8 <= down <= box["bottom"] + 8
+        for box in boxes
+    )
+
+
+def test_the_thickest_line_is_the_likeliest_and_an_inferred_one_is_grey(
+    town: Any, opened: Any
+) -> None:
+    bare = town | {
+        "lights": town["lights"].assign(
+            section_id=town["lights"]["section_id"].where(
+                town["lights"]["circuit_id"] != "C030", ""
+            )
+        ),
+        "sections": town["sections"].query("circuit_id != 'C030'"),
+    }
+    by_map = feed_fault("C030", inferred=True, sections=(), underground=False)
+    sure = feed_fault(sections=((f"S24{FIRST_DARK}", 0.7), ("S2418", 0.2)))
+    page = opened(drawn(bare, [sure, by_map])).page
+    lines = page.locator(".leaflet-stretch-pane path.leaflet-interactive").evaluate_all(
+        "all => all.map(one => [one.getAttribute('stroke'), "
+        "+one.getAttribute('stroke-width'), one.getAttribute('d').length > 10])"
+    )
+    shown = {(colour, width) for colour, width, long in lines if long}
+    assert {("#b54400", 10), ("#b54400", 14)} <= shown
+    assert ("#b54400", 6) not in shown
+    assert ("#5b6167", 14) in shown
+
+
+def test_an_area_outage_is_outlined(town: Any, opened: Any) -> None:
+    names = tuple(f"L{n:02d}{k:02d}" for n in (10, 12, 14) for k in range(3, 9))
+    area = single(names[0], None)
+    area = replace(
+        area, lights=names, reported=names[:5], probabilities={"area_outage": 0.9}
+    )
+    watched = opened(drawn(town, [area]))
+    outline = watched.page.locator(".leaflet-stretch-pane path[stroke='#111']")
+    assert outline.get_attribute("fill") == "none"
+    box = outline.bounding_box()
+    assert min(box["width"], box["height"]) > 40
+    assert watched.errors == []
+
+
 def test_underground_and_overhead_faults_differ_in_shape_and_in_line(
     town: Any, opened: Any
 ) -> None:
@@ -248,9 +343,11 @@ def test_underground_and_overhead_faults_differ_in_shape_and_in_line(
     )
     assert marks == ["#supply_fault-o", "#supply_fault-u"]
     dashes = page.locator(".leaflet-stretch-pane path[stroke='#b54400']")
-    assert dashes.evaluate_all(
-        "all => all.map(one => one.getAttribute('stroke-dasharray')).sort()"
-    ) == ["20 8", None]
+    assert set(
+        dashes.evaluate_all(
+            "all => all.map(one => one.getAttribute('stroke-dasharray'))"
+        )
+    ) == {"20 8", None}
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK])
@@ -266,9 +363,12 @@ def test_a_click_in_the_list_flies_to_the_circuit_and_opens_its_card(
     page.click("button[data-outage='1']")
     page.wait_for_selector(".leaflet-popup .card")
     assert page.evaluate("map_outages.getZoom()") > before
-    assert "Almost certainly a fault on the feed (96\xa0%)" in card_text(page)
+    said = card_text(page)
+    assert "Almost certainly one fault on the underground feed (96\xa0%)" in said
+    assert "9 of 25 on the circuit" in said
+    assert "Dark since about\n9 Nov" in said
     assert "circuit C024, fed underground" in card_text(page)
-    assert "Handholes" in page.locator(".card .before").text_content()
+    assert page.locator(".card .before li").count() == len(UNDERGROUND)
     page.keyboard.press("Escape")
     page.wait_for_selector(".leaflet-popup", state="detached")
     assert watched.errors == []

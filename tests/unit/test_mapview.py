@@ -17,15 +17,18 @@ import numpy as np
 import pandas as pd
 import pytest
 from folium.plugins import HeatMap
-from shapely.geometry import LineString, MultiLineString
+from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
+from lightwatch.decisions.cautions import UNDERGROUND
+from lightwatch.decisions.triage.outage import VERDICTS, Outage
 from lightwatch.decisions.triage.outage import NextTest as CheckFirst
-from lightwatch.decisions.triage.outage import Outage
+from lightwatch.decisions.triage.spoken import per_cent, verdict_said, would_change
 from lightwatch.mapview import LIGHT_COLUMNS, outage_map
-from lightwatch.mapview.card import card, in_words, per_cent
+from lightwatch.mapview.card import card
+from lightwatch.mapview.inferred import inferred_lines
 from lightwatch.mapview.offline import OfflineFigure
 from lightwatch.mapview.scene import Scene, coded, safe_json
-from lightwatch.mapview.tree import dark_stretch
+from lightwatch.mapview.tree import dark_chances, dark_stretch
 
 AS_OF = datetime(2025, 11, 25, 6, 0, tzinfo=UTC)
 SAID: dict[str, Any] = {
@@ -134,13 +137,96 @@ def test_a_straight_circuit_is_one_line_so_that_its_dashes_run_through() -> None
     assert line == [(0.0, 0.0), (0.001, 0.0), (0.003, 0.0)]
 
 
-def test_the_dark_stretch_ends_at_the_likeliest_section_on_the_way_up() -> None:
+def test_what_is_beyond_a_section_is_dark_by_it_or_by_those_before_it() -> None:
     circuit = scene(branched(), outage()).circuits["C1"]
-    at_c = outage(lights=("L3",), sections=(("C", 0.6), ("A", 0.1)))
-    assert dark_stretch(at_c, circuit) == ["C"]
+    told = outage(sections=(("B", 0.5), ("A", 0.2), ("D", 0.05)))
+    at_the_source = 0.8 - 0.7
+    assert dark_chances(told, circuit) == pytest.approx(
+        {
+            "A": at_the_source + 0.2,
+            "B": at_the_source + 0.7,
+            "C": at_the_source + 0.7,
+            "D": at_the_source + 0.25,
+        }
+    )
+
+
+def test_the_dark_stretch_leaves_out_what_is_rather_lit() -> None:
+    circuit = scene(branched(), outage()).circuits["C1"]
+    at_c = outage(sections=(("C", 0.6), ("A", 0.1)))
+    assert set(dark_stretch(at_c, circuit)) == {"C"}
     assert set(dark_stretch(outage(), circuit)) == {"A", "B", "C", "D"}
-    at_d = outage(lights=("L4",), sections=(("D", 0.7),))
-    assert dark_stretch(at_d, circuit) == ["D"]
+    at_d = outage(lights=("L4",), reported=("L4",), sections=(("D", 0.8),))
+    assert set(dark_stretch(at_d, circuit)) == {"D"}
+
+
+def test_an_unclear_fault_still_has_its_likeliest_stretch() -> None:
+    circuit = scene(branched(), outage()).circuits["C1"]
+    told = outage(probabilities={"supply_fault": 0.3}, sections=(("C", 0.3),))
+    assert set(dark_stretch(told, circuit)) == {"C"}
+
+
+def test_the_stretch_is_drawn_thicker_where_it_is_likelier() -> None:
+    told = outage(
+        probabilities={"supply_fault": 0.95, "single_light": 0.05},
+        sections=(("B", 0.5), ("A", 0.45)),
+    )
+    stretch = scene(branched(), told).payload()["outages"][0]["stretch"]
+    bands = {tuple(undone(line)): band for band, line in stretch}
+    to_3 = ((0.001, 0.0), (0.003, 0.0))
+    assert bands[to_3] == 2
+    assert min(bands.values()) == 0
+
+
+def inferred_town() -> dict[str, Any]:
+    town = branched()
+    town["sections"] = town["sections"].iloc[:0]
+    town["lights"]["section_id"] = ""
+    return town
+
+
+def test_an_inferred_order_runs_the_shortest_way_from_the_source() -> None:
+    circuit = scene(inferred_town(), outage(inferred=True)).circuits["C1"]
+    ways = {frozenset(line) for line in map(tuple, inferred_lines(circuit))}
+    assert ways == {
+        frozenset({(0.0, 0.0), (0.001, 0.0)}),
+        frozenset({(0.001, 0.0), (0.003, 0.0)}),
+        frozenset({(0.001, 0.0), (0.001, 0.001)}),
+        frozenset({(0.001, 0.001), (0.001, 0.002)}),
+    }
+    assert inferred_lines(circuit, {"L3"}) == [[(0.001, 0.0), (0.003, 0.0)]]
+
+
+def test_an_inferred_stretch_is_marked_so_and_names_no_section() -> None:
+    told = outage(inferred=True, sections=(("A", 0.7),))
+    data = scene(inferred_town(), told).payload()
+    (mark,) = data["outages"]
+    assert (mark["inferred"], mark["suspects"]) == (1, [])
+    assert len(mark["stretch"]) == 2
+    assert data["circuits"][0][:3] == ["o", 1, 1]
+    said = facts(told, inferred_town())
+    assert said["Order of lights"] == "inferred from the map, not from records"
+    assert "Likeliest sections" not in said
+
+
+def test_lights_on_one_pole_are_joined_too() -> None:
+    town = inferred_town()
+    town["lights"].loc[1, ["longitude", "latitude"]] = [0.001, 0.0]
+    circuit = scene(town, outage(inferred=True)).circuits["C1"]
+    assert len(inferred_lines(circuit)) == 4
+
+
+def test_an_area_is_outlined_round_all_its_lights() -> None:
+    told = outage(
+        circuit_id=None,
+        underground=None,
+        probabilities={"area_outage": 0.9, "single_light": 0.1},
+        sections=(),
+    )
+    (mark,) = scene(branched(), told).payload()["outages"]
+    ring = Polygon(undone(mark["outline"]))
+    assert all(ring.contains(Point(at)) for at in ((0.003, 0.0), (0.001, 0.001)))
+    assert not ring.contains(Point(0.009, 0.009))
 
 
 def test_a_group_photocontrol_darkens_the_whole_way_from_the_source() -> None:
@@ -150,7 +236,7 @@ def test_a_group_photocontrol_darkens_the_whole_way_from_the_source() -> None:
         probabilities={"group_photocontrol": 0.9, "supply_fault": 0.1},
         sections=(("C", 0.05),),
     )
-    assert dark_stretch(group, shown.circuits["C1"]) == ["C", "B", "A"]
+    assert set(dark_stretch(group, shown.circuits["C1"])) == {"A", "B", "C", "D"}
     mark = scene(branched(), group).payload()["outages"][0]
     assert undone(mark["at"]) == [(0.0, 0.0)]
 
@@ -165,12 +251,12 @@ def test_sections_that_feed_each_other_in_a_ring_do_not_hang_the_map() -> None:
 @pytest.mark.parametrize(
     ("share", "words"),
     [
-        (0.9, "Almost certainly a fault on the feed (90\xa0%)"),
-        (0.89, "Probably a fault on the feed (89\xa0%)"),
-        (0.7, "Probably a fault on the feed (70\xa0%)"),
-        (0.69, "Could be a fault on the feed (69\xa0%)"),
-        (0.4, "Could be a fault on the feed (40\xa0%)"),
-        (0.39, "Unclear; the likeliest is a fault on the feed (39\xa0%)"),
+        (0.9, "Almost certainly one fault on the overhead feed (90\xa0%)"),
+        (0.89, "Probably one fault on the overhead feed (89\xa0%)"),
+        (0.7, "Probably one fault on the overhead feed (70\xa0%)"),
+        (0.69, "Could be one fault on the overhead feed (69\xa0%)"),
+        (0.4, "Could be one fault on the overhead feed (40\xa0%)"),
+        (0.39, "Unclear; the likeliest is one fault on the overhead feed (39\xa0%)"),
     ],
 )
 def test_the_verdict_is_said_in_the_words_of_its_probability(
@@ -179,7 +265,7 @@ def test_the_verdict_is_said_in_the_words_of_its_probability(
     rest = (1 - share) / 4
     others = ("single_light", "no_fault", "area_outage", "group_photocontrol")
     told = {"supply_fault": share} | dict.fromkeys(others, rest)
-    assert in_words(outage(probabilities=told)) == words
+    assert verdict_said(outage(probabilities=told)) == words
 
 
 def test_nothing_is_ever_said_to_be_certain() -> None:
@@ -188,17 +274,31 @@ def test_nothing_is_ever_said_to_be_certain() -> None:
 
 
 def test_the_card_says_what_was_reported_what_is_dark_and_what_to_check() -> None:
-    said = facts(outage())
-    assert said["Reported"] == "1: L3 (pole P3)"
-    assert said["Probably dark, nobody reported"] == "1: L4 (pole P4)"
-    assert said["Since"] == "20 Nov 2025, 06:00 (5 nights)"
+    noticed = AS_OF - timedelta(days=16)
+    told = outage(lights=("L1", "L3", "L4"), seen_lit=("L1",), dark_since=noticed)
+    said = facts(told)
+    assert said["Reported"] == "1 of 4 on the circuit: L3 (pole P3)"
+    assert said["Seen lit since"] == "1: L1 (pole P1)"
+    assert said["Not heard from, probably dark too"] == "1: L4 (pole P4)"
+    assert said["First reported"] == "20 Nov 2025, 06:00 (5 nights)"
+    assert said["Dark since about"] == "9 Nov"
     assert said["Check first"] == "pole P1: splits what is left"
     assert said["Likeliest sections"] == [
         "A, from the source to P1 (70\xa0%)",
         "C, from P1 to P3 (10\xa0%)",
     ]
     assert said["Why"] == ["both lights beyond A are out"]
+    assert "beyond A seen lit" in said["What would change this"]
     assert said["It could also be"] == "a light on its own 20\xa0%"
+
+
+def test_every_verdict_says_what_would_change_it() -> None:
+    said = {
+        would_change(outage(probabilities={name: 1.0}, symptom=symptom))
+        for name in VERDICTS
+        for symptom in ("out", "dayburning")
+    }
+    assert len(said) == len(VERDICTS) + 1
 
 
 def test_danger_stands_first_on_the_card_and_first_in_the_order() -> None:
@@ -225,15 +325,13 @@ def test_what_feeds_an_outage_reaches_the_page(underground: Any, letter: str) ->
     assert data_in(page)["outages"][0]["feed"] == letter
 
 
-def test_a_circuit_without_sections_has_no_line_and_says_so() -> None:
+def test_a_circuit_without_sections_has_no_line() -> None:
     town = branched()
     town["sections"] = town["sections"].iloc[:0]
     page = outage_map([outage(sections=())], **town, **SAID)
     data = data_in(page)
-    assert data["circuits"] == [["o", 1, []]]
+    assert data["circuits"] == [["o", 1, 0, []]]
     assert data["outages"][0]["stretch"] == []
-    said = dict(data["outages"][0]["card"]["facts"])
-    assert "unknown" in said["Order along the circuit"]
 
 
 def test_a_light_without_a_circuit_stands_alone_where_it_is() -> None:
@@ -373,6 +471,8 @@ def test_the_cautions_of_the_trade_stand_on_the_page() -> None:
         "Volodymyr Agafonkin",
     ):
         assert caution in page
+    for caution in UNDERGROUND:
+        assert caution in unescape(page)
 
 
 CITY_CIRCUIT = 25

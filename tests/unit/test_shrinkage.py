@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightwatch.errors import NotEnoughEvidence
-from lightwatch.rates import exact_rate
+from lightwatch.rates import RateRow, exact_rate
 from lightwatch.rates.shrinkage import ALONE, EVEN, NO_FAILURES, shrink
+from lightwatch.rates.thin import shrunk
 
 
 def test_one_group_gets_its_own_rate_and_exact_limits() -> None:
@@ -95,3 +96,17 @@ def test_limits_hold_the_true_rates_about_as_often_as_they_say(groups: int) -> N
         narrow.append((given.low <= rate) & (rate <= given.high))
     assert 0.90 < np.mean(inside) < 0.985
     assert np.mean(narrow) < np.mean(inside)
+
+
+def test_models_lean_on_models_of_their_own_kind_only() -> None:
+    rows = [
+        RateRow({"model": name}, "unit-year", years, failures, None, kind)
+        for name, kind, years, failures in (
+            ("LP-1", "lamp", 100.0, 20), ("LP-2", "lamp", 2.0, 0),
+            ("FU-1", "fuse", 1000.0, 2), ("FU-2", "fuse", 2.0, 0),
+        )
+    ]  # fmt: skip
+    rate = [one.per_year for one in shrunk(rows) if one]
+    assert len(rate) == 4
+    assert rate[1] > 0.15
+    assert rate[3] < 0.003

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,10 +19,14 @@ from lightwatch.decisions.patrol.problem import Problem, Routes
 
 if TYPE_CHECKING:
     from pyvrp import ProblemData, Solution
+    from pyvrp.stop import StoppingCriterion
 
-STARTS = ((0.5, False), (0.45, False), (0.45, True), (0.5, True))
-"""Searches in turn: the price of time, as a share of what the plan at once finds in a
-second, and whether to start from the best plan so far."""
+PRICES = (0.6, 0.5, 0.6, 0.5)
+"""Prices of time, one search after the other from the best plan so far; as shares of
+what the plan at once finds in a second. Chosen on three invented networks."""
+
+HISTORY = 50
+"""Plans back with which the search compares; chosen on the same networks."""
 
 NEIGHBOURS = 20
 """Streets near each that the search tries it beside."""
@@ -108,22 +113,25 @@ class _Watch:
 
 
 def _search(
-    data: ProblemData, start: Solution | None, seconds: float, seed: int, watch: _Watch
+    data: ProblemData,
+    start: Solution,
+    stop: StoppingCriterion,
+    seed: int,
+    watch: _Watch,
 ) -> bool:
-    """Search until time is up; tell whether a person has broken it off."""
+    """Search until told to stop; tell whether a person has broken it off."""
     from pyvrp import IteratedLocalSearchParams, SolveParams, solve
     from pyvrp.search import NeighbourhoodParams
-    from pyvrp.stop import MaxRuntime
 
     callbacks: Any = watch
     params = SolveParams(
-        ils=IteratedLocalSearchParams(callbacks=callbacks),
+        ils=IteratedLocalSearchParams(history_length=HISTORY, callbacks=callbacks),
         neighbourhood=NeighbourhoodParams(num_neighbours=NEIGHBOURS),
     )
     try:
         found = solve(
             data,
-            MaxRuntime(seconds),
+            stop,
             seed=seed,
             collect_stats=False,
             params=params,
@@ -142,6 +150,7 @@ def improve(
     seconds: float,
     seed: int = 0,
     tell: Tell = lambda gone, found: None,
+    clock: Callable[[], float] = time.monotonic,
 ) -> Routes:
     """Return routes at least as good, after so many seconds or on Ctrl-C.
 
@@ -157,28 +166,32 @@ def improve(
         Of the search.
     tell
         Called when a plan is better.
+    clock
+        By which the seconds are counted.
     """
     from pyvrp import Solution
 
-    best, begun = routes, time.monotonic()
+    best, begun = routes, clock()
     used = sum(problem.seconds(route) for route in routes)
     rate = problem.gained(routes) / max(used, 1.0)
     if rate <= 0.0:
         return routes
-    for i, (share, warm) in enumerate(STARTS):
-        left = seconds - (time.monotonic() - begun)
-        if left <= 0:
-            break
+    for i, share in enumerate(PRICES):
+        until = begun + seconds * (i + 1) / len(PRICES)
         data = _data(problem, share * rate)
         listed = [[heading - 1 for heading in route] for route in best if route]
         watch = _Watch()
-        start = Solution(data, listed) if warm else None
-        stopped = _search(data, start, left / (len(STARTS) - i), seed + i, watch)
+        stop = partial(_is_over, clock, until)
+        stopped = _search(data, Solution(data, listed), stop, seed + i, watch)
         if watch.best is not None and watch.best.is_feasible():
             filled = insert_all(problem, _routes(watch.best), duties_first=False)
             if problem.fits(filled) and problem.gained(filled) > problem.gained(best):
                 best = filled
-                tell(time.monotonic() - begun, problem.gained(best))
+                tell(clock() - begun, problem.gained(best))
         if stopped:
             break
     return best
+
+
+def _is_over(clock: Callable[[], float], until: float, best_cost: int) -> bool:
+    return clock() >= until

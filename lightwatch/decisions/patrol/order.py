@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from math import inf
 
 from lightwatch.errors import NotUnderstood
 
@@ -71,10 +72,8 @@ class Order:
     def __post_init__(self) -> None:
         if self.crews < 1:
             raise NotUnderstood(f"{self.crews} crews (expected at least 1)")
-        if not 0 < self.hours <= 24:
-            raise NotUnderstood(
-                f"{self.hours:g} hours (expected more than 0, up to 24)"
-            )
+        if not 0 < self.hours < inf:
+            raise NotUnderstood(f"{self.hours:g} hours (expected more than 0)")
         if self.kind not in ("night", "day"):
             raise NotUnderstood(f"kind {self.kind!r} (expected night or day)")
         if not 0 < self.look_kmh <= LOOK_KMH:

@@ -24,6 +24,7 @@ from lightwatch.decisions.stock.grouping import GroupReplacement, group_replacem
 from lightwatch.decisions.stock.orders import Order, Terms, orders
 from lightwatch.decisions.stock.plan import Programme
 from lightwatch.decisions.stock.scenario import Scenario, what_changes
+from lightwatch.decisions.stock.shelf import Shelf, read_shelf
 from lightwatch.decisions.stock.warranty import (
     Claim,
     ClaimsAhead,
@@ -63,7 +64,7 @@ class StockPlan:
     what_if: tuple[Scenario, StockPlan] | None = None
 
 
-def check_rules(rules: Rules, fitted: Fitted) -> None:
+def check_rules(rules: Rules, shelf: Shelf) -> None:
     """Refuse rules that name a kind or a model that is not there.
 
     Raises
@@ -71,7 +72,7 @@ def check_rules(rules: Rules, fitted: Fitted) -> None:
     UnknownAsset
         They do.
     """
-    parts = fitted.shelf.parts
+    parts = shelf.parts
     kinds = {part.kind for part in parts.values()}
     for kind, by_model in rules.items():
         if kind not in kinds:
@@ -152,8 +153,8 @@ def stock(
     NotUnderstood, UnknownAsset, NotEnoughEvidence
         Something given cannot be read, or is not there.
     """
+    check_rules(rules or {}, read_shelf(register.known))
     fitted = fit(register, months, rules)
-    check_rules(rules or {}, fitted)
     programmes = None if plan is None else tuple(plan)
     made = _drawn(
         fitted, what_changes(fitted, programmes), terms or Terms(), seed, paths

@@ -76,6 +76,8 @@ def _blocks(layout: Layout, watched: Sequence[Watched]) -> list[_Block]:
     made = []
     for one in watched:
         seen = np.flatnonzero(one.exposure.sum(axis=1) > 0)
+        if not seen.size:
+            continue
         ages = layout.ages(seen, one.type)
         used = one.used[seen]
         made.append(

@@ -54,6 +54,8 @@ UNKNOWN_PER_KM_YEAR = 0.1
 _LIKE = 10.0
 _BEFORE_DAYS = 30.0
 _HALF = 0.5
+_RARE = 0.1
+"""Of each symptom a cause counts as seen so many times more than it was."""
 
 
 @dataclass(frozen=True)
@@ -265,6 +267,7 @@ def _symptoms(register: Register) -> dict[tuple[str, str], float]:
         counts.loc[cause] = 0
     usual = (counts.sum() + _HALF) / (counts.sum() + _HALF).sum()
     like = pd.DataFrame([usual] * len(counts), index=counts.index)
+    like = like.clip(lower=_RARE)
     like.loc["feed"] = 0.0
     like.loc["feed", list(DARK)] = [0.7, 0.3]
     shares = (counts + like).div((counts + like).sum(axis=1), axis=0)

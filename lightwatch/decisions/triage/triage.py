@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.areas import areas
+from lightwatch.decisions.triage.calibration import Calibration
 from lightwatch.decisions.triage.channel import CHANNELS, Channel
 from lightwatch.decisions.triage.evidence import night_edges
 from lightwatch.decisions.triage.experience import Experience, experience
@@ -50,6 +51,8 @@ class Triage:
     lives: Lives
     known: Experience = field(repr=False)
     signs: Signs = field(repr=False)
+    meant: Calibration | None = None
+    """Corrects probabilities of feed faults, where closed jobs have shown how."""
 
     @classmethod
     def of(cls, lives: Lives) -> Triage:
@@ -90,7 +93,14 @@ class Triage:
     def judged(self, channel: Channel) -> list[CircuitJudged]:
         """Judge every circuit on which something of a channel is open."""
         some = self.troubles[self.troubles["symptom"].isin(channel.symptoms)]
-        return judge(self.signs, self.known, sorted(set(some["circuit"])), channel)
+        found = judge(self.signs, self.known, sorted(set(some["circuit"])), channel)
+        if self.meant is None or not channel.by_feed:
+            return found
+        return [self.meant.applied(one) for one in found]
+
+    def corrected(self, meant: Calibration) -> Triage:
+        """Return the same with probabilities brought to what they mean."""
+        return replace(self, meant=meant)
 
     def components(self, light: str, symptom: str) -> Shares:
         """Say which component it is, if it is this light alone."""

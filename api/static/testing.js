@@ -1,0 +1,102 @@
+// A test of voltage on a shared fault: logged like any record, also with no signal,
+// and the circuit judged anew as soon as the office has it.
+
+import * as device from "./device.js";
+import { register, renew } from "./register.js";
+import { flush } from "./sending.js";
+import { CREW, withOffset } from "./form.js";
+import { h } from "./dom.js";
+
+const BUTTONS = { live: "Live", dead: "Dead", could_not_open: "Could not open" };
+const LIVE_VOLTS = 50;
+let last = null; // what was logged here: its key, place, circuit, and what to say of it
+
+// The record that a button makes; null where the volts typed do not go with it.
+function recordOf(kind, values, typed) {
+  const told = { ...values };
+  if (kind === "live" && typed) Object.assign(told, { volts: typed, notes: told.notes.split(";")[0] });
+  if (kind === "dead" && typed) told.volts = typed;
+  const volts = Number(told.volts);
+  if (kind === "live" && !(volts >= LIVE_VOLTS)) return null;
+  if (kind === "dead" && !(volts < LIVE_VOLTS)) return null;
+  const crew = localStorage.getItem(CREW);
+  return { ...told, ...(crew && { crew }), repair_id: device.newKey(), performed_at: withOffset(new Date()) };
+}
+
+async function keep(values, circuit, note, redraw) {
+  await device.add({ repair_id: values.repair_id, values, state: "waiting", made: Date.now() });
+  last = { key: values.repair_id, circuit, note, values, state: "waiting" };
+  const mine = last;
+  let stop = () => {};
+  const hear = async () => {
+    const record = await device.one(mine.key);
+    if (mine.state !== "waiting" || !record || record.state === "waiting") return;
+    mine.state = record.state;
+    stop();
+    if (record.state === "sent") await renew(circuit).then(() => { mine.judged = true; }, () => {});
+    if (mine === last && location.pathname.startsWith("/lights/")) redraw();
+  };
+  stop = device.onChange(hear);
+  redraw();
+  flush().catch(() => {});
+}
+
+function sayLast() {
+  switch (last.state) {
+    case "sent": return last.judged ? "Received by the office. The circuit is judged anew." : "Received by the office.";
+    case "waiting": return "Saved on this device. The circuit is judged anew once the office has it.";
+    default: return "The office refused it: see Records.";
+  }
+}
+
+function lastBox(circuit, redraw) {
+  if (last?.circuit !== circuit) return null;
+  const back = { ...last.values, repair_id: device.newKey(), supersedes: last.key, notes: `taken back: ${last.note}` };
+  delete back.volts;
+  return h("div", { class: "status", role: "status", "data-state": last.state }, `${last.note}. ${sayLast()} `,
+    !last.values.supersedes && h("button", { type: "button", class: "back", onclick: () => keep(back, circuit, `Taken back: ${last.note}`, redraw) }, "That was wrong: take it back"));
+}
+
+export function testBox(trouble, lightId, redraw) {
+  const circuit = trouble?.circuit_id ?? register().byId.get(lightId)?.circuit.circuit_id;
+  const readings = trouble?.readings;
+  if (!readings) return circuit ? lastBox(circuit, redraw) : null;
+  const { where } = trouble.test_first;
+  const volts = h("input", { id: "volts-read", type: "number", min: 0, step: "any", inputmode: "decimal", autocomplete: "off" });
+  const problem = h("p", { class: "problem", role: "alert", hidden: true });
+  let pressed = false;
+  const press = async (kind) => {
+    if (pressed) return;
+    const values = recordOf(kind, readings[kind], volts.value);
+    problem.hidden = Boolean(values);
+    problem.textContent = values ? "" : `Type the volts read: ${LIVE_VOLTS} or more is live, less is dead.`;
+    if (!values) return;
+    pressed = true;
+    const note = `${BUTTONS[kind]}${kind === "could_not_open" ? "" : " at"} ${where}`;
+    try {
+      await keep(values, circuit, note, redraw);
+    } catch (error) {
+      pressed = false;
+      problem.textContent = `NOT saved on this device: ${error.message}. Write it down, or try again.`;
+      problem.hidden = false;
+    }
+  };
+  const silent = trouble.not_heard_from.length;
+  return h("section", { class: "test", "aria-labelledby": "test" },
+    lastBox(circuit, redraw),
+    h("h2", { id: "test" }, `Tested at ${where}?`),
+    h("ul", {}, register().reading_cautions.map((line) => h("li", {}, line))),
+    h("label", { class: "field", for: "volts-read" }, "Volts read", h("small", {}, readings.live.volts ? "may be left blank" : "wanted for Live"), volts),
+    problem,
+    h("div", { class: "readings" }, Object.entries(BUTTONS).map(([kind, label]) =>
+      h("button", { type: "button", class: `reading ${kind}`, onclick: () => press(kind) }, label))),
+    h("ul", { class: "plain evidence" }, (trouble.why ?? []).map((line) => h("li", {}, line)),
+      trouble.dark_since && h("li", {}, `dark since about ${trouble.dark_since}`),
+      silent > 0 && h("li", {}, `not heard from: ${silent} more on this stretch, probably dark too`),
+      h("li", {}, `what would change this: ${trouble.would_change}`)),
+    h("details", { class: "plain-more" }, h("summary", {}, "Before work"),
+      h("ol", {}, register().before_work[String(trouble.underground)].map((line) => h("li", {}, line)))),
+    h("details", { class: "plain-more" }, h("summary", {}, "Wrong circuit or section?"),
+      h("p", {}, "Tell the desk: it amends the light's row from a date on, and the history stays: ",
+        h("code", {}, `lightwatch amend ${lightId} circuit_id=… section_id=…`))));
+}

@@ -1,0 +1,5 @@
+"""``python -m lightwatch.cli``."""
+
+from lightwatch.cli import main
+
+main()

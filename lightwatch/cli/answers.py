@@ -1,0 +1,187 @@
+"""Verbs that ask a question of the record."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import nullcontext
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lightwatch.cli.common import (
+    AsOf,
+    Db,
+    Json,
+    app,
+    known_at,
+    print_json,
+    write,
+)
+from lightwatch.errors import LightwatchError
+
+
+@app.command()
+def rates(
+    by: Annotated[
+        str, typer.Option(metavar="COLUMNS", help="kind,type,technology,model,…")
+    ] = "kind,type",
+    drawn: Annotated[
+        bool, typer.Option("--drawn", help="also drawn towards all of the kind")
+    ] = False,
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Say how fast each kind of component fails, with exact limits."""
+    from lightwatch.lives import lives
+    from lightwatch.rates import check_by
+    from lightwatch.rates import rates as estimate
+    from lightwatch.rates.thin import shrunk
+    from lightwatch.register import Register
+    from reports.answers import rates_document, rates_text
+
+    known = known_at(db, as_of)
+    names = [name.strip() for name in by.split(",") if name.strip()]
+    try:
+        check_by(names)
+    except LightwatchError as error:
+        raise typer.BadParameter(str(error), param_hint="--by") from None
+    rows = estimate(lives(Register(known)), names)
+    written = known.clock.written(known.as_of)
+    pulled = shrunk(rows) if drawn else None
+    if as_json:
+        print_json(rates_document(written, rows, pulled))
+    else:
+        print(rates_text(written, rows, pulled))
+
+
+@app.command("lives")
+def life(
+    backtest: Annotated[
+        bool, typer.Option("--backtest", help="hold each past year's fit to the next")
+    ] = False,
+    pictures: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="write the pictures, SVG")
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="of a Dask cluster to sum over lives on"),
+    ] = None,
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Say how long each kind really lasts, and what the weather does to it."""
+    from lightwatch.lives import lives
+    from lightwatch.lives.exposure import month_of
+    from lightwatch.rates.backtest import backtest as hold_against
+    from lightwatch.rates.feed_history import feed_history
+    from lightwatch.rates.life_models import life_models
+    from lightwatch.rates.partitions import here, on_cluster
+    from lightwatch.register import Register
+    from reports import charts
+    from reports import lives as said
+
+    known = known_at(db, as_of)
+    data = lives(Register(known))
+    written = known.clock.written(known.as_of)
+    forecasts = hold_against(known) if backtest else None
+    with on_cluster(scheduler) if scheduler else nullcontext(here) as keep:
+        models = life_models(data, keep)
+        if pictures is not None:
+            pictures.mkdir(parents=True, exist_ok=True)
+            first = int(month_of(known.opened))
+            for name, drawn in charts.pictures(models, first, written).items():
+                write(pictures / name, drawn)
+        if as_json:
+            document = said.lives_document(written, models)
+            if forecasts is not None:
+                document["backtest"] = said.backtest_document(forecasts)
+            print_json(document)
+            return
+        parts = [said.lives_text(written, models)]
+    parts.append(said.feeds_text(feed_history(data)))
+    if forecasts is not None:
+        parts.append(said.backtest_text(forecasts))
+    print("\n\n".join(parts))
+
+
+@app.command()
+def outages(
+    explain: Annotated[
+        bool, typer.Option("--explain", help="print the rates that verdicts rest on")
+    ] = False,
+    calibrated: Annotated[
+        bool,
+        typer.Option(
+            "--calibrated",
+            help="correct probabilities by closed jobs of the last three years, if "
+            "there are 200 and it helps; takes a while",
+        ),
+    ] = False,
+    reliability: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.svg",
+            help="draw what was said of closed jobs against what came",
+        ),
+    ] = None,
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Say what is open: a light on its own, or a fault that several share."""
+    from lightwatch.decisions.triage import Triage, triaged
+    from lightwatch.decisions.triage.calibration import calibration, closed_jobs
+    from lightwatch.lives import lives
+    from lightwatch.register import Register
+    from reports.outages import explained, outages_document, outages_text
+    from reports.reliability import reliability_svg, reliability_text
+
+    known = known_at(db, as_of)
+    written = known.clock.written(known.as_of)
+    triage = Triage.of(lives(Register(known)))
+    notes = [explained(triage.known)] if explain else []
+    if calibrated or reliability:
+        jobs = closed_jobs(triage.register, triage.known)
+        meant = calibration(jobs)
+        notes.append(reliability_text(jobs, meant))
+        if reliability:
+            write(reliability, reliability_svg(jobs, meant))
+        if calibrated:
+            triage = triage.corrected(meant)
+    found = triaged(triage)
+    if as_json:
+        print_json(outages_document(written, found))
+        print("\n\n".join(notes), file=sys.stderr)
+    else:
+        print("\n\n".join([*notes, outages_text(written, found)]))
+
+
+@app.command("map")
+def draw(
+    out: Annotated[Path, typer.Option(metavar="FILE.html")],
+    db: Db = None,
+    as_of: AsOf = None,
+) -> None:
+    """Draw the outage map: one file that opens with no network."""
+    from lightwatch.decisions.triage import METHOD
+    from lightwatch.decisions.triage import outages as triage
+    from lightwatch.lives import lives
+    from lightwatch.mapview import outage_map
+    from lightwatch.register import Register
+
+    known = known_at(db, as_of)
+    register = Register(known)
+    page = outage_map(
+        triage(lives(register)),
+        register.standing,
+        known.sections,
+        known.circuits,
+        known.roads,
+        as_of=known.clock.at(known.as_of),
+        place=known.place["name"],
+        method=METHOD,
+    )
+    write(out, page)

@@ -1,0 +1,106 @@
+"""What the verbs share: the application, their common options, store and clock."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from lightwatch.errors import LightwatchError
+
+if TYPE_CHECKING:
+    from lightwatch.observations.known import Known
+    from lightwatch.store import Store
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Street-light records in; lives, rates and feed faults out.",
+)
+
+Db = Annotated[
+    str | None,
+    typer.Option("--db", metavar="URL", help="the store, as a database URL"),
+]
+AsOf = Annotated[
+    str | None,
+    typer.Option(
+        "--as-of", metavar="T", help="a time, or a date: 00:00 local of that day"
+    ),
+]
+Json = Annotated[
+    bool, typer.Option("--json", help="print one JSON document and nothing else")
+]
+
+
+def address(db: str | None) -> str:
+    """Return the database URL asked for, or that of the settings."""
+    from lightwatch.settings import Settings
+
+    return db or Settings().database_url
+
+
+def open_at(db: str | None, *, create: bool = False) -> Store:
+    """Open the store at an address."""
+    from lightwatch.store import open_store
+
+    return open_store(address(db), create=create)
+
+
+def known_at(db: str | None, as_of: str | None) -> Known:
+    """Return what was known at a time; by default now."""
+    from lightwatch.errors import NotUnderstood
+    from lightwatch.nights import LocalTime
+    from lightwatch.observations.known import Known, default_as_of
+
+    store = open_at(db)
+    if as_of is None:
+        return Known(store, default_as_of(store))
+    clock = LocalTime(store.place().place["timezone"])
+    try:
+        return Known(store, clock.instant(as_of))
+    except NotUnderstood as error:
+        raise typer.BadParameter(f"{as_of!r} {error}", param_hint="--as-of") from None
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print one JSON document and nothing else."""
+    json.dump(document, sys.stdout, ensure_ascii=False, indent=1, allow_nan=False)
+    sys.stdout.write("\n")
+
+
+def now() -> int:
+    """Return the time [instant]."""
+    return time.time_ns() // 1000
+
+
+def whoever() -> str:
+    """Return who runs the command."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+def write(out: Path, text: str) -> None:
+    """Write a page; say in a line why it cannot be."""
+    try:
+        out.write_text(text, "utf-8")
+    except OSError as error:
+        raise LightwatchError(f"{out} cannot be written ({error.strerror})") from None
+    print(f"written to {out}", file=sys.stderr)
+
+
+def check_writable(path: Path) -> None:
+    """Refuse a file that cannot be written before anything is done."""
+    try:
+        path.open("a").close()
+    except OSError as error:
+        raise LightwatchError(f"{path} cannot be written ({error.strerror})") from None

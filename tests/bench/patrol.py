@@ -1,0 +1,163 @@
+"""The figures of the patrol: ``python -m tests.bench.patrol [PART...]``.
+
+Parts: ``small`` (fresh networks of 3,000 streets), ``bound`` (upper bounds of two of
+them), ``large`` (of 30,000), ``crews`` (three crews), ``nights`` (200 simulated
+nights). The rule was fixed before: none of these seeds was looked at while the planner
+was made; one search of 60 s of one processor each, no retries.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import numpy as np
+
+from lightwatch.decisions.patrol.improve import improve
+from lightwatch.decisions.patrol.insertion import balanced, insert_all
+from lightwatch.decisions.patrol.patrol import LEAST, MOST, PER_CREW_HOUR
+from lightwatch.decisions.patrol.problem import (
+    Problem,
+    Routes,
+    problem_of,
+    promising,
+)
+from tests.bench.patrol_bound import upper_bound
+from tests.bench.patrol_cities import City, city
+from tests.bench.patrol_rules import greedy, nearest, rotation
+from tests.recovery.patrol_study import study
+
+HOURS = 4.0
+SECONDS = 60.0
+SMALL, LARGE = 41, 129
+"""Junctions along a side: about 3,000 and 30,000 streets."""
+
+FRESH = range(301, 305)
+FRESH_LARGE = range(401, 402)
+CITIES, NIGHTS = range(700, 710), 20
+
+
+def improved(problem: Problem, routes: Routes) -> Routes:
+    """Return the better plan after a minute of one processor."""
+    return improve(problem, routes, seconds=SECONDS, clock=time.process_time)
+
+
+def first_plan(made: City, crews: int = 1) -> tuple[Problem, Routes, float]:
+    """Return the problem, the plan at once and how long both took [s]."""
+    begun = time.process_time()
+    budget = HOURS * 3600
+    everywhere = np.arange(len(made.net.places))
+    away = made.net.times(np.array([made.depot]), everywhere)[0].astype(float)
+    most = min(max(round(PER_CREW_HOUR * crews * HOURS), LEAST), MOST)
+    which = promising(made.net, made.tasks, away, budget, most)
+    problem, _, _ = problem_of(
+        made.net, made.tasks.chosen(which), made.depot, budget, crews
+    )
+    routes = insert_all(problem)
+    return problem, routes, time.process_time() - begun
+
+
+def by_hand(made: City) -> dict[str, float]:
+    """Return what the other ways find, each free to choose among all streets."""
+    whole, _, _ = problem_of(made.net, made.tasks, made.depot, HOURS * 3600, 1)
+    lamps = np.bincount(made.street)
+    seen = np.bincount(made.street, made.seen_days) / lamps
+    return {
+        "rotation": whole.gained(rotation(whole, seen)),
+        "nearest": whole.gained(nearest(whole)),
+        "greedy": whole.gained(greedy(whole)),
+    }
+
+
+HEAD = f"{'seed':>5}{'streets':>8}{'rotation':>9}{'nearest':>8}{'greedy':>8}"
+HEAD += f"{'at once':>8}{'s':>6}{'better':>8}{'x greedy':>9}"
+
+
+def networks(side: int, seeds: range, *, compare: bool = True) -> None:
+    """Print expected finds of one crew in four hours on each network."""
+    print(HEAD)
+    ratios = []
+    for seed in seeds:
+        made = city(side, seed)
+        hand = by_hand(made) if compare else greedy_alone(made)
+        problem, routes, took = first_plan(made)
+        better = problem.gained(improved(problem, routes))
+        ratios.append(better / hand["greedy"])
+        print(
+            f"{seed:>5}{len(made.tasks.part):>8,}{hand['rotation']:>9.1f}"
+            f"{hand['nearest']:>8.1f}{hand['greedy']:>8.1f}"
+            f"{problem.gained(routes):>8.1f}{took:>6.2f}{better:>8.1f}"
+            f"{ratios[-1]:>9.3f}",
+            flush=True,
+        )
+    print(f"over greedy: least {min(ratios):.3f}, median {np.median(ratios):.3f}")
+
+
+def greedy_alone(made: City) -> dict[str, float]:
+    """Return what greedy finds where all pairs of streets are too many to measure."""
+    everywhere = np.arange(len(made.net.places))
+    away = made.net.times(np.array([made.depot]), everywhere)[0].astype(float)
+    budget = HOURS * 3600
+    which = promising(made.net, made.tasks, away, budget, 3000)
+    some, _, _ = problem_of(made.net, made.tasks.chosen(which), made.depot, budget, 1)
+    none = float("nan")
+    return {"rotation": none, "nearest": none, "greedy": some.gained(greedy(some))}
+
+
+def bound() -> None:
+    """Print upper bounds on the small networks, and the share of them reached."""
+    print(f"{'seed':>5}{'better':>8}{'bound':>8}{'cuts':>7}{'share':>8}")
+    for seed in list(FRESH)[:2]:
+        made = city(SMALL, seed)
+        problem, routes, _ = first_plan(made)
+        better = problem.gained(improved(problem, routes))
+        most, cuts = upper_bound(
+            made.net, made.tasks, made.depot, HOURS * 3600, seconds=120.0
+        )
+        print(f"{seed:>5}{better:>8.1f}{most:>8.1f}{cuts:>7}{better / most:>8.3f}")
+
+
+def crews() -> None:
+    """Print how evenly three crews are used."""
+    print(f"{'seed':>5}{'finds':>8}   hours of each, finds of each")
+    for seed in list(FRESH)[:2]:
+        problem, routes, _ = first_plan(city(SMALL, seed), crews=3)
+        better = balanced(problem, improved(problem, routes))
+        hours = [problem.seconds(route) / 3600 for route in better]
+        finds = [problem.gained((route,)) for route in better]
+        print(f"{seed:>5}{problem.gained(better):>8.1f}  ", end=" ")
+        print(" ".join(f"{h:.2f}" for h in hours), " ".join(f"{f:.1f}" for f in finds))
+
+
+def nights() -> None:
+    """Print simulated nights: found against expected, and against rotation."""
+    rows = study(CITIES, NIGHTS)
+    sums = rows[["expected", "found", "rotation"]].sum()
+    rng = np.random.default_rng(0)
+    drawn = [rows.iloc[rng.integers(len(rows), size=len(rows))] for _ in range(2000)]
+    ratio = [one["found"].sum() / one["expected"].sum() for one in drawn]
+    low, high = np.percentile(ratio, [2.5, 97.5])
+    print(f"{len(rows)} nights: expected {sums['expected']:.0f}, found ", end="")
+    print(f"{sums['found']:.0f}: {sums['found'] / sums['expected']:.3f} ", end="")
+    print(f"({low:.2f} to {high:.2f}); rotation {sums['rotation']:.0f}: ", end="")
+    print(f"{sums['found'] / max(sums['rotation'], 1):.2f} times")
+
+
+PARTS = {
+    "small": lambda: networks(SMALL, FRESH),
+    "bound": bound,
+    "large": lambda: networks(LARGE, FRESH_LARGE, compare=False),
+    "crews": crews,
+    "nights": nights,
+}
+
+
+def main(*parts: str) -> None:
+    """Print the parts asked for, or all."""
+    for name in parts or PARTS:
+        print(f"-- {name}")
+        PARTS[name]()
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
