@@ -45,6 +45,10 @@ SURE = 0.8
 
 SPREAD_DAYS = 720
 
+UNSEEN_PER_DAY, UNSEEN_HIT = 0.05, 0.9
+"""Rate of reports [1/day], and chance that a patrol notes, before any is on record; no
+source."""
+
 
 @dataclass(frozen=True)
 class Detection:
@@ -127,16 +131,17 @@ class Detection:
 
 
 def _drawn(
-    events: pd.Series[float], trials: pd.Series[float]
+    events: pd.Series[float], trials: pd.Series[float], unseen: float
 ) -> tuple[dict[str, float], float]:
     """Return the ratio of events to trials by symptom, each drawn to the usual one.
 
     The usual ratio is the mean over symptoms, not over events: a symptom that was
     never seen is as likely like any of them. Each counts for as much as it was seen.
+    With nothing seen it is ``unseen``, which weighs as half an event.
     """
     if events.empty:
-        return {}, 0.5
-    own = (events + 0.5) / (trials + 1.0)
+        return {}, unseen
+    own = (events + 0.5) / (trials + 0.5 / unseen)
     usual = float(np.average(own, weights=(events + 0.5) / (events + LIKE)))
     ratio = (events + LIKE) / (trials + LIKE / usual)
     return {str(name): float(one) for name, one in ratio.items()}, usual
@@ -232,9 +237,9 @@ def detection(register: Register) -> Detection:
     places = fit_places(register, reporting)
     days = reporting["days"] * places.ratio(reporting["light_id"])
     sums = reporting.assign(days=days).groupby("symptom")[["reports", "days"]].sum()
-    per_day, usual = _drawn(sums["reports"], sums["days"])
+    per_day, usual = _drawn(sums["reports"], sums["days"], UNSEEN_PER_DAY)
     patrolling = _patrolling(register, frame)
-    hit, usual_hit = _drawn(patrolling["noted"], patrolling["passes"])
+    hit, usual_hit = _drawn(patrolling["noted"], patrolling["passes"], UNSEEN_HIT)
     lights = register.known.lights
     passes = night_passes(register)
     span = max((register.as_of - register.known.opened) / DAY, 1.0)

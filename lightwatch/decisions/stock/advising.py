@@ -18,6 +18,7 @@ from lightwatch.decisions.stock.kinds import KindModel
 from lightwatch.decisions.stock.replacing import (
     Life,
     age_cost,
+    best_age,
     opportunity_cost,
     run_to_failure,
 )
@@ -33,6 +34,9 @@ LEAST_SAVING = 0.02
 
 YOUNG, OLD = (0.1, 0.5), (0.75, 0.98)
 """Shares of the time under watch, by age, between which the hazard must rise."""
+
+GOING = 0.05
+"""A kind of which this share a year more goes than comes is on its way out."""
 
 OFTEN_ENOUGH = 36
 """Months over which visits are counted."""
@@ -118,7 +122,7 @@ def hazards(
     return np.asarray(np.exp(log) * _mean_of_year(wear, terms)[:, None])
 
 
-def _ages_seen(model: KindModel, fitted: Fitted, name: str) -> tuple[Floats, float]:
+def ages_seen(model: KindModel, fitted: Fitted, name: str) -> tuple[Floats, float]:
     """Return quantiles of age under watch, and the greatest seen enough [months]."""
     lives = fitted.uses.lives
     some = lives[(lives["kind"] == model.kind) & (lives["model"] == name)]
@@ -134,6 +138,15 @@ def _ages_seen(model: KindModel, fitted: Fitted, name: str) -> tuple[Floats, flo
     return marks, float(enough[-1]) if enough.size else 0.0
 
 
+def going(model: KindModel) -> bool:
+    """Tell whether the kind is on its way out: taken down without being fitted anew."""
+    flows = model.flows
+    out = sum(float(table["per_month"].sum()) for table in flows.going.values())
+    back = sum(float(table["per_month"].sum()) for table in flows.coming.values())
+    standing = float(model.stands.groups.standing.sum())
+    return 12 * (out - back) > GOING * standing
+
+
 def rises(hazard: Floats, marks: Floats) -> bool:
     """Tell whether the hazard is higher at old than at young ages, almost surely."""
     young = hazard[:, int(marks[0]) : int(marks[1]) + 1].mean(axis=1)
@@ -146,6 +159,9 @@ def life_of(hazard: Floats) -> Life:
     sums = np.cumsum(hazard, axis=1)
     survival = np.exp(-np.concatenate([np.zeros((len(hazard), 1)), sums], axis=1))
     return Life(np.arange(hazard.shape[1] + 1) / 12, survival)
+
+
+ON_ITS_WAY_OUT = "these lights are being converted: run it to failure"
 
 
 def _words(
@@ -171,13 +187,14 @@ def _advise(
     part = fitted.shelf.parts.get(name)
     if hazard is None or part is None or np.isnan(part.unit_cost):
         return None
-    marks, oldest = _ages_seen(model, fitted, name)
+    marks, oldest = ages_seen(model, fitted, name)
     hazard = hazard[:, : int(max(oldest, 24.0)) + 1]
     life = life_of(hazard)
     failure = costs.failure + part.unit_cost
     plain = run_to_failure(life, failure)
     there = opportunity_cost(life, costs.while_there + part.unit_cost, failure, visits)
-    at = int(there.mean(axis=0).argmin())
+    best, _ = best_age(life, there.mean(axis=0))
+    at = round(12 * float(best))
     saved = 1 - there[:, at] / plain
     low, high = np.quantile(saved, (0.1, 0.9))
     own = age_cost(life, costs.dedicated + part.unit_cost, failure)
@@ -188,7 +205,8 @@ def _advise(
         rising
         and seen
         and (saved > 0).mean() >= SURE
-        and saved.mean() >= (LEAST_SAVING)
+        and saved.mean() >= LEAST_SAVING
+        and not going(model)
     )
     age = at / 12 if good else None
     return Replacement(
@@ -201,7 +219,9 @@ def _advise(
         failure,
         max(float(dedicated), 0.0),
         visits,
-        _words(age, rising, seen, (float(saved.mean()), float(low))),
+        ON_ITS_WAY_OUT
+        if going(model)
+        else _words(age, rising, seen, (float(saved.mean()), float(low))),
     )
 
 

@@ -17,8 +17,10 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.stock.advising import (
+    ON_ITS_WAY_OUT,
     SURE,
-    _ages_seen,
+    ages_seen,
+    going,
     hazards,
     life_of,
     rises,
@@ -42,8 +44,10 @@ DRAWS = 60
 class GroupReplacement:
     """Replacing all parts of a kind in a district now, against run to failure.
 
-    ``saving`` is over ten years [local currency], with what 80 draws of 100 say;
-    ``failures`` and ``failures_if_new`` are expected over that time.
+    ``saving`` is over ten years [local currency]; ``low`` and ``high`` hold 80 draws
+    of 100 of it, chance included. It is advised if the mean is a saving nearly surely.
+    ``failures`` and ``failures_if_new`` are expected over that time; ``why`` says in
+    words why it is advised or not.
     """
 
     kind: str
@@ -57,6 +61,7 @@ class GroupReplacement:
     low: float
     high: float
     advised: bool
+    why: str
 
 
 def _from_age(survival: Floats, again: Floats, ages: Floats) -> Floats:
@@ -113,6 +118,7 @@ class _ByModel:
     by_age: dict[str, Floats]
     new: dict[str, Floats]
     rising: dict[str, bool]
+    going: bool
 
 
 def _failures(fitted: Fitted, model: KindModel, oldest: int) -> _ByModel | None:
@@ -122,13 +128,13 @@ def _failures(fitted: Fitted, model: KindModel, oldest: int) -> _ByModel | None:
         hazard = hazards(model, name, rng, DRAWS)
         if hazard is None:
             return None
-        marks, _ = _ages_seen(model, fitted, name)
+        marks, _ = ages_seen(model, fitted, name)
         survival = _extended(hazard)
         again = _again(survival)
         by_age[name] = _from_age(survival, again, np.arange(oldest + 1.0))
         new[name] = again[:, -1]
         rising[name] = rises(hazard, np.minimum(marks, hazard.shape[1] - 1))
-    return _ByModel(by_age, new, rising)
+    return _ByModel(by_age, new, rising, going(model))
 
 
 def _district(
@@ -139,7 +145,8 @@ def _district(
     price: dict[str, float],
 ) -> GroupReplacement | None:
     kept, fresh, outlay = np.zeros(DRAWS), np.zeros(DRAWS), 0.0
-    visit = np.zeros(DRAWS)
+    rng = stream(SEED, f"district {key[0]} {key[1]}")
+    meant, chanced = np.zeros(DRAWS), np.zeros(DRAWS)
     for name, rows in some.groupby("model"):
         cost = price.get(str(name), np.nan)
         if np.isnan(cost):
@@ -148,10 +155,12 @@ def _district(
         run = (found.by_age[str(name)][:, age] * rows["share"].to_numpy()).sum(axis=1)
         again = found.new[str(name)] * rows["share"].sum()
         kept, fresh = kept + run, fresh + again
-        visit += (run - again) * (costs.failure + cost)
+        came, come = rng.poisson(run), rng.poisson(again)
+        meant += (run - again) * (costs.failure + cost)
+        chanced += (came - come) * (costs.failure + cost)
         outlay += float(rows["share"].sum()) * (costs.in_a_row + cost)
-    saving = visit - outlay
-    low, high = np.quantile(saving, (0.1, 0.9))
+    saving = meant - outlay
+    low, high = np.quantile(chanced - outlay, (0.1, 0.9))
     rising = all(found.rising[str(name)] for name in set(some["model"]))
     return GroupReplacement(
         key[0],
@@ -164,8 +173,18 @@ def _district(
         float(saving.mean()),
         float(low),
         float(high),
-        bool(rising and (saving > 0).mean() >= SURE),
+        *_verdict(rising, found.going, (saving > 0).mean() >= SURE),
     )
+
+
+def _verdict(rising: bool, on_its_way_out: bool, pays: bool) -> tuple[bool, str]:
+    if on_its_way_out:
+        return False, ON_ITS_WAY_OUT
+    if not rising:
+        return False, "some of them fail no more often when old"
+    if not pays:
+        return False, "running to failure costs less, or it cannot be told"
+    return True, "costs less over ten years than running to failure"
 
 
 def group_replacements(

@@ -80,7 +80,7 @@ def kind_model(
     there = lives[lives["standing"]]
     if there.empty:
         return None
-    models = {**dict(zip(lives["model"], lives["type"], strict=True))}
+    models = dict(zip(lives["model"], lives["type"], strict=True))
     for name in sharing.fitted:
         models.setdefault(name, type_of.get(name, "unknown"))
     names = Names(

@@ -23,8 +23,8 @@ from lightwatch.decisions.stock.policies import (
     quantile,
 )
 from lightwatch.decisions.stock.shelf import Holding
-from lightwatch.decisions.stock.terms import Floats
 from lightwatch.decisions.stock.uses import local_months
+from lightwatch.decisions.stock.waiting import Wait, lead_months_drawn
 from lightwatch.errors import NotUnderstood
 
 REVIEW_MONTHS = 1.0
@@ -109,30 +109,6 @@ class Order:
         return None if self.unit_cost is None else self.quantity * self.unit_cost
 
 
-@dataclass(frozen=True)
-class _Wait:
-    """Paths of one item: demand, and when what is ordered comes [months from now]."""
-
-    used: Whole
-    part_of_first: float
-    until: Floats
-
-    def by(self, at: Floats, rng: np.random.Generator) -> Whole:
-        """Return what is used by a time on each path [months from now]."""
-        months = self.used.shape[1]
-        edge = np.concatenate([[0.0], self.part_of_first + np.arange(months)])
-        length = np.diff(edge)
-        month = np.clip(np.searchsorted(edge, at, side="right") - 1, 0, months - 1)
-        sums = np.concatenate(
-            [np.zeros((len(at), 1), np.int64), np.cumsum(self.used, axis=1)], axis=1
-        )
-        rows = np.arange(len(at))
-        part = np.clip((at - edge[month]) / length[month], 0.0, 1.0)
-        return np.asarray(
-            sums[rows, month] + rng.binomial(self.used[rows, month], part)
-        )
-
-
 def _since_export(fitted: Fitted) -> dict[tuple[str, str], int]:
     """Return parts fitted since the shelf was counted, by model and depot."""
     created = fitted.register.known.store.place().created
@@ -145,22 +121,7 @@ def _since_export(fitted: Fitted) -> dict[tuple[str, str], int]:
     }
 
 
-def _lead_months(
-    mean_days: float, spread_days: float, paths: int, rng: np.random.Generator
-) -> Floats:
-    """Draw lead times, gamma with this mean and spread [months]."""
-    if mean_days <= 0:
-        return np.zeros(paths)
-    if spread_days <= 0:
-        return np.full(paths, mean_days / DAYS_A_MONTH)
-    shape = (mean_days / spread_days) ** 2
-    drawn = rng.gamma(shape, mean_days / shape, paths)
-    return np.asarray(drawn / DAYS_A_MONTH)
-
-
-def _levels(
-    terms: Terms, need: Whole, wait: _Wait, unit_cost: float
-) -> tuple[int, int]:
+def _levels(terms: Terms, need: Whole, wait: Wait, unit_cost: float) -> tuple[int, int]:
     """Return the reorder point (order when below it) and the order-up-to level."""
     until = chances(need)
     point = quantile(until, terms.service_level)
@@ -227,8 +188,8 @@ def _order(
         notes.append(f"no lead time in the catalogue: {mean:.0f} days assumed")
     rng = stream(seed, f"order {item.kind} {item.model} {item.depot}")
     used = found.of(item)
-    lead = _lead_months(mean, spread, len(used), rng)
-    wait = _Wait(used, found.part_of_first, lead + REVIEW_MONTHS)
+    lead = lead_months_drawn(mean, spread, len(used), rng)
+    wait = Wait(used, found.part_of_first, lead + REVIEW_MONTHS)
     need = wait.by(wait.until, rng)
     due = _due_in(fitted, holding.due, mean / DAYS_A_MONTH)
     in_time = due <= float(wait.until.mean())

@@ -16,9 +16,6 @@ TOML or JSON. With a plan, programmes go on as planned and not as over the last 
 
 from __future__ import annotations
 
-import json
-import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
@@ -27,6 +24,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.stock.files import check_keys, read_file, read_month
 from lightwatch.decisions.stock.forecast import Fitted
 from lightwatch.decisions.stock.paths import Planned
 from lightwatch.decisions.stock.terms import Floats
@@ -56,56 +54,6 @@ class PlanChange:
     planned: dict[str, tuple[Planned, ...]] = field(default_factory=dict)
     added: dict[str, Floats] = field(default_factory=dict)
     parts: dict[tuple[str, str, int], float] = field(default_factory=dict)
-
-
-def read_file(path: Path) -> dict[str, Any]:
-    """Return a TOML or JSON file as a document.
-
-    Raises
-    ------
-    NotUnderstood
-        It cannot be read.
-    """
-    try:
-        text = path.read_text("utf-8")
-        loaded = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
-    except OSError as error:
-        raise NotUnderstood(f"{path} cannot be read ({error.strerror})") from None
-    except ValueError as error:
-        raise NotUnderstood(f"{path} is no TOML or JSON ({error})") from None
-    if not isinstance(loaded, dict):
-        raise NotUnderstood(f"{path}: expected a table of settings")
-    return loaded
-
-
-def check_keys(given: Mapping[str, Any], known: Iterable[str], where: str) -> None:
-    """Refuse a key that is not known, naming those that are.
-
-    Raises
-    ------
-    NotUnderstood
-        There is such a key.
-    """
-    names = tuple(known)
-    for key in given:
-        if key not in names:
-            raise NotUnderstood(
-                f"{where}: {key!r} is not known (expected {', '.join(names)})"
-            )
-
-
-def read_month(text: Any, where: str) -> int:
-    """Return a month written YYYY-MM, counted from January 1970.
-
-    Raises
-    ------
-    NotUnderstood
-        It is not written so.
-    """
-    found = re.fullmatch(r"(\d{4})-(\d{2})", str(text))
-    if not found or not 1 <= int(found[2]) <= 12:
-        raise NotUnderstood(f"{where}: {text!r} is no month (expected YYYY-MM)")
-    return (int(found[1]) - 1970) * 12 + int(found[2]) - 1
 
 
 def _names(value: Any) -> tuple[str, ...]:

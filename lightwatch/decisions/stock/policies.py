@@ -141,14 +141,15 @@ def best_continuous(
     def held(units: int) -> float:
         return float(carrying(demand, units, holding, shortage)[0])
 
-    middle = quantile(demand, shortage / (shortage + holding))
+    middle, _ = newsvendor(demand, holding, shortage)
     low, high = middle - 1, middle
     total = order * per_period + held(middle)
     while True:
         below, above = held(low), held(high + 1)
         cost = total / (high - low)
         if min(below, above) >= cost:
-            return Levels(low, high, cost)
+            exact = continuous_cost(demand, low, high - low, costs, per_period)
+            return Levels(low, high, exact)
         total += min(below, above)
         low, high = (low - 1, high) if below <= above else (low, high + 1)
 
@@ -183,7 +184,7 @@ def best_periodic(
         Of an order, of a unit held for a period, of a unit short for a period.
     """
     order, holding, shortage = costs
-    best = quantile(until_next, shortage / (shortage + holding))
+    best, _ = newsvendor(until_next, holding, shortage)
     if demand[0] >= 1.0:
         return Levels(-1, 0, 0.0)
     most = 4 * (until_next.size + demand.size) + 64

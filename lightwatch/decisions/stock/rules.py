@@ -16,8 +16,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from lightwatch.decisions.stock.files import read_file
 from lightwatch.decisions.stock.forecast import Rules
-from lightwatch.decisions.stock.plan import read_file
 from lightwatch.errors import NotUnderstood
 
 

@@ -83,29 +83,6 @@ def tsb(
     return float(size * chance)
 
 
-def croston(series: npt.ArrayLike, smoothing: float = SMOOTHING) -> float:
-    """Return the mean per month to come, by Croston's method.
-
-    Sizes and intervals between months with demand are smoothed, and divided. It does
-    not forget what is no longer used: here for comparison only.
-
-    References
-    ----------
-    .. [1] J. D. Croston, Operational Research Quarterly 23 (1972), 289-303; from
-       memory.
-    """
-    used = np.asarray(series, dtype=float)
-    at = np.flatnonzero(used)
-    if not at.size:
-        return 0.0
-    gaps = np.diff(np.concatenate([[-1], at])).astype(float)
-    size, gap = used[at[0]], gaps[0]
-    for now, since in zip(used[at[1:]], gaps[1:], strict=True):
-        size += smoothing * (now - size)
-        gap += smoothing * (since - gap)
-    return float(size / gap)
-
-
 def draw_intermittent(
     series: npt.ArrayLike, months: int, paths: int, rng: np.random.Generator
 ) -> Whole:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from lightwatch.decisions.stock.drawing import fixed_terms
 from lightwatch.decisions.stock.forecast import SEED, Fitted, stream
@@ -171,8 +170,3 @@ def claims_ahead(fitted: Fitted, lives: Lives) -> tuple[ClaimsAhead, ...]:
             one = _ahead(fitted, lives, model, name)
             made += [one] if one is not None and one.under_warranty else []
     return tuple(made)
-
-
-def evidence(found: tuple[Claim, ...]) -> pd.DataFrame:
-    """Return claims as a table, one row a part."""
-    return pd.DataFrame([vars(one) for one in found])

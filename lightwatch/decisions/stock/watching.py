@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from lightwatch.decisions.stock.terms import Floats, Ints, Layout, Watched
+from lightwatch.decisions.stock.terms import Floats, Layout, Watched
 from lightwatch.decisions.stock.uses import Uses, spread_births
 from lightwatch.rates.cells import cells
 from lightwatch.rates.splines import spline_for
@@ -30,13 +30,6 @@ class Names:
             if self.type_of[model] == of_type
             for j in range(len(self.depots))
         ]
-
-
-def names_of(lives: pd.DataFrame, depots: tuple[str, ...]) -> Names:
-    """Return the names in the lives of one kind."""
-    type_of = dict(zip(lives["model"], lives["type"], strict=True))
-    models = tuple(sorted(type_of))
-    return Names(tuple(sorted(set(type_of.values()))), models, depots, type_of)
 
 
 def _watched(
@@ -145,8 +138,3 @@ def vintage_tables(
     table = pd.concat(rows, ignore_index=True)
     sums = table.groupby(["model", "year"], as_index=False)[["used", "expected"]].sum()
     return sums.assign(model=[names.models[i] for i in sums["model"]])
-
-
-def months_of(first: int, count: int) -> Ints:
-    """Return calendar months counted from January 1970."""
-    return np.arange(first, first + count, dtype=np.int64)

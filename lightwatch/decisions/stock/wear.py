@@ -20,7 +20,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from lightwatch.decisions.stock.terms import (
@@ -54,11 +53,6 @@ class Wear:
     spreads: Spreads
     used: float
     oldest_months: int
-
-    def log_hazard(self, ages_months: npt.ArrayLike, of_type: int) -> Floats:
-        """Return the log hazard by age, all else at its base [log per month]."""
-        made = self.layout.ages(ages_months, of_type)
-        return np.asarray(made @ self.terms)
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,10 @@ SYMPTOMS = sorted(
     )
 )
 
+USUAL_FALSE = 5e-5
+"""Reports of a light where nothing is wrong, before any is on record [1/night]; as
+good as half a report, no source."""
+
 UNKNOWN_PER_KM_YEAR = 0.1
 """Faults of a feed where no section is on record [1/(km year)]; no source."""
 
@@ -262,7 +266,7 @@ def _symptoms(register: Register) -> dict[tuple[str, str], float]:
     own = answered["cause"].where(level == "own", "")
     counts = pd.concat([pd.crosstab(level, symptom), pd.crosstab(own, symptom)])
     counts = counts[counts.index != ""].groupby(level=0).sum()
-    counts = counts.reindex(columns=sorted({*counts.columns, *DARK}), fill_value=0)
+    counts = counts.reindex(columns=SYMPTOMS, fill_value=0)
     for cause in {"feed", "group", "own"} - set(counts.index):
         counts.loc[cause] = 0
     usual = (counts.sum() + _HALF) / (counts.sum() + _HALF).sum()
@@ -286,7 +290,7 @@ def _false_per_night(register: Register) -> dict[str, float]:
     counts = false["report_id"].map(symptoms).value_counts()
     nights = len(known.lights) * max((register.as_of - known.opened) / DAY, 1.0)
     return {
-        name: float(counts.get(name, 0) + _HALF) / max(nights, 1000.0)
+        name: float(counts.get(name, 0) + _HALF) / (nights + _HALF / USUAL_FALSE)
         for name in SYMPTOMS
     }
 

@@ -112,26 +112,22 @@ def _hazards(
     return _Hazards(yearly / YEAR_NIGHTS, share)
 
 
-def _tested(wired: Wiring, tests: Tests, edges: Floats) -> Floats:
+def _tested(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) -> Floats:
     """Return the log-likelihood of voltage readings: shape (nodes, K + 1)."""
     seen = np.zeros((len(wired.tree), len(edges)))
-    here = (tests.light >= 0) | np.isin(tests.section, wired.section)
-    for light, section, age, dead in zip(
-        tests.light[here],
-        tests.section[here],
-        tests.age[here],
-        tests.dead[here],
-        strict=True,
-    ):
-        nodes = (
-            wired.node[wired.light == light]
-            if light >= 0
-            else np.flatnonzero(wired.section == section)
-        )
-        before = np.clip((edges[:-1] - age) / -np.diff(edges), 0.0, 1.0)
+    on_section = (tests.section >= 0) & np.isin(tests.section, wired.section)
+    at_source = (tests.section < 0) & np.isin(tests.circuit, circuits)
+    for i in np.flatnonzero((tests.light >= 0) | on_section | at_source):
+        if tests.light[i] >= 0:
+            nodes = wired.node[wired.light == tests.light[i]]
+        elif on_section[i]:
+            nodes = np.flatnonzero(wired.section == tests.section[i])
+        else:
+            nodes = wired.source[circuits[wired.tree_circuit] == tests.circuit[i]]
+        before = np.clip((edges[:-1] - tests.age[i]) / -np.diff(edges), 0.0, 1.0)
         is_dead = np.append(before, 0.0)
         says_dead = is_dead * (1 - WRONG_READING) + (1 - is_dead) * WRONG_READING
-        seen[nodes] += np.log(says_dead if dead else 1 - says_dead)
+        seen[nodes] += np.log(says_dead if tests.dead[i] else 1 - says_dead)
     return seen
 
 
@@ -205,7 +201,7 @@ def judge(
     of_lights = np.column_stack([weighed.shared, np.zeros(len(at))])
     at_nodes = wired.forest.gather(wired.node, of_lights[wired.light])
     if channel.by_feed:
-        at_nodes += _tested(wired, tests, edges)
+        at_nodes += _tested(wired, asked, tests, edges)
     found = faults(wired.forest, at_nodes, hazards.per_night, nights)
     lights_at = np.bincount(wired.node, minlength=len(wired.tree)).astype(float)
     several = wired.forest.beyond(lights_at) >= 2

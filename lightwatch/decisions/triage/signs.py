@@ -59,14 +59,16 @@ _POWERED = [one for one in SYMPTOMS if one not in (*DARK, "knocked_down", "other
 
 @dataclass(frozen=True)
 class Tests:
-    """Readings of voltage at lights or at the far end of sections.
+    """Readings of voltage at lights, at the far end of sections or at sources.
 
     ``light`` is a position among the lights asked for, -1 where it was at ``section``,
-    the number of a section; ``age`` in nights.
+    the number of a section, or, -1 too, at the source of ``circuit``; ``age`` in
+    nights.
     """
 
     light: Ints
     section: Ints
+    circuit: Ints
     age: Floats
     dead: Flags
 
@@ -348,30 +350,29 @@ class Signs:
         )
 
     @cached_property
-    def _readings(self) -> tuple[Ints, Ints, Floats, Flags]:
-        """Readings of voltage that were logged: light, section, when, dead."""
+    def _readings(self) -> tuple[Ints, Ints, Ints, Floats, Flags]:
+        """Readings that were logged: light, section, circuit, when, dead."""
         read = self.left_open
         read = read[read["volts"].notna()]
         return (
             self.grid.light_ids.get_indexer(pd.Index(read["light_id"])),
             self.grid.section_ids.get_indexer(pd.Index(read["section_id"])),
+            self.grid.circuits.get_indexer(pd.Index(read["circuit_id"])),
             read["happened"].to_numpy(float),
             read["volts"].to_numpy(float) < LIVE_VOLTS,
         )
 
     def _tests(self, at: Ints, since: Floats) -> Tests:
         """Return the readings at some lights and sections since they were worked on."""
-        light, section, when, dead = self._readings
+        light, section, circuit, when, dead = self._readings
         position = np.full(len(self.grid.lights) + 1, -1)
         position[at] = np.arange(len(at))
         row = position[light]
-        good = np.where(
-            row >= 0,
-            when > np.append(since, -np.inf)[row],
-            (light < 0) & (section >= 0),
-        )
+        fresh = when > np.append(since, -np.inf)[row]
+        elsewhere = (light < 0) & ((section >= 0) | (circuit >= 0))
+        good = np.where(row >= 0, fresh, elsewhere)
         age = (self.register.as_of - when) / DAY
-        return Tests(row[good], section[good], age[good], dead[good])
+        return Tests(row[good], section[good], circuit[good], age[good], dead[good])
 
     def _looks(
         self, at: Ints, channel: Channel, hit: float, told: tuple[Ints, Ints]

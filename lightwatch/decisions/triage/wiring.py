@@ -144,7 +144,9 @@ def _spanning(place: Floats, street: Ints, root: int) -> tuple[Ints, Floats]:
     way = np.maximum(apart, 0.1) + OTHER_STREET_M * other
     tree = minimum_spanning_tree(np.triu(way, 1))
     _, parent = breadth_first_order(tree, root, directed=False)
-    length = np.where(parent >= 0, apart[np.arange(len(place)), parent], 0.0)
+    length = np.where(
+        parent >= 0, apart[np.arange(len(place)), np.maximum(parent, 0)], 0.0
+    )
     return parent, length
 
 
