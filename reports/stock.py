@@ -198,8 +198,9 @@ def _usual(plan: StockPlan) -> list[str]:
 
 def _budget_lines(plan: StockPlan) -> list[str]:
     one = plan.budget
+    now = f"These orders cost {one.now:,.0f}. " if plan.orders else ""
     lines = [
-        f"These orders cost {one.now:,.0f}. Over {one.months} months parts to be "
+        f"{now}Over {one.months} months parts to be "
         f"bought will cost about {one.middle:,.0f}; in a lean year {one.low:,.0f}, "
         f"in a heavy one {one.high:,.0f} (one year in ten is leaner, one heavier)."
     ]

@@ -23,6 +23,12 @@ function recordOf(kind, values, typed) {
   return { ...told, ...(crew && { crew }), repair_id: device.newKey(), performed_at: withOffset(new Date()) };
 }
 
+// Draw anew, with what became of the press in view.
+async function seen(redraw) {
+  await redraw();
+  document.querySelector("main .status")?.scrollIntoView({ block: "center" });
+}
+
 async function keep(values, circuit, note, redraw) {
   await device.add({ repair_id: values.repair_id, values, state: "waiting", made: Date.now() });
   last = { key: values.repair_id, circuit, note, values, state: "waiting" };
@@ -34,10 +40,10 @@ async function keep(values, circuit, note, redraw) {
     mine.state = record.state;
     stop();
     if (record.state === "sent") await renew(circuit).then(() => { mine.judged = true; }, () => {});
-    if (mine === last && location.pathname.startsWith("/lights/")) redraw();
+    if (mine === last && location.pathname.startsWith("/lights/")) seen(redraw);
   };
   stop = device.onChange(hear);
-  redraw();
+  seen(redraw);
   flush().catch(() => {});
 }
 

@@ -48,8 +48,8 @@ _READ = {
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
         "action", "component", "fitted_model", "removed_model", "removed_date_code",
-        "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until", "follow_up",
-        "supersedes",
+        "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until",
+        "follow_up", "supersedes",
     ),
     "patrols": ("patrol_id", "road_id", "kind"),
     "sightings": ("patrol_id", "light_id", "state"),

@@ -16,8 +16,9 @@ from lightwatch.decisions.stock.replacing import (
     opportunity_cost,
     run_to_failure,
 )
-from lightwatch.decisions.stock.thin import croston, tsb
+from lightwatch.decisions.stock.thin import tsb
 from tests.published.printed import printed
+from tests.recovery.stock_baselines import croston
 
 COX = "D. R. Cox, Renewal Theory (1962), closed form for Erlang lives (shared checks)"
 SMITH = (

@@ -12,12 +12,35 @@ from collections.abc import Callable
 import numpy as np
 from scipy.stats import nbinom, norm, poisson
 
-from lightwatch.decisions.stock.thin import croston, tsb
+from lightwatch.decisions.stock.thin import tsb
 
 LEVELS = np.array([0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975])
 YEAR = 12
 
 Mean = Callable[[np.ndarray, int], np.ndarray]
+
+
+def croston(series: np.ndarray, smoothing: float = 0.1) -> float:
+    """Return the mean per month to come, by Croston's method.
+
+    Sizes and intervals between months with demand are smoothed, and divided. It does
+    not forget what is no longer used: here for comparison only.
+
+    References
+    ----------
+    .. [1] J. D. Croston, Operational Research Quarterly 23 (1972), 289-303; from
+       memory.
+    """
+    used = np.asarray(series, dtype=float)
+    at = np.flatnonzero(used)
+    if not at.size:
+        return 0.0
+    gaps = np.diff(np.concatenate([[-1], at])).astype(float)
+    size, gap = used[at[0]], gaps[0]
+    for now, since in zip(used[at[1:]], gaps[1:], strict=True):
+        size += smoothing * (now - size)
+        gap += smoothing * (since - gap)
+    return float(size / gap)
 
 
 def moving_average(series: np.ndarray, ahead: int) -> np.ndarray:

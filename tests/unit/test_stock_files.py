@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
@@ -174,6 +175,16 @@ def test_expected_claims_are_of_parts_under_warranty(advised) -> None:
     assert ahead["PC-A"].under_warranty <= 30
     assert ahead["PC-A"].low <= ahead["PC-A"].expected <= ahead["PC-A"].high + 1
     assert "FU-6" not in ahead
+
+
+@pytest.mark.parametrize("missing", ["models", "stock", "repairs", "components"])
+def test_a_town_without_a_table_still_gets_an_answer(tmp_path, missing: str) -> None:
+    found = register(tmp_path, **{missing: []})
+    made = stock(found, paths=50)
+    document = stock_document("2022-01-01T00:00:00+00:00", made)
+
+    json.dumps([document, advice_document(advice(made, lives(found)))], allow_nan=False)
+    assert {row["kind"] for row in document["demand"]} <= {"photocontrol", "fuse"}
 
 
 def test_advice_is_a_document(advised) -> None:

@@ -166,6 +166,14 @@ def test_before_the_shelf_was_counted_nothing_is_ordered(tmp_path) -> None:
     assert orders(found, forecast(found, paths=50)) == ()
 
 
+def test_without_a_stock_list_nothing_is_ordered(tmp_path) -> None:
+    found = fit(register(tmp_path, stock=[]), 12)
+    drawn = forecast(found, paths=50)
+
+    assert drawn.used.any()
+    assert orders(found, drawn) == ()
+
+
 def test_parts_fitted_since_the_shelf_was_counted_are_gone_from_it(tmp_path) -> None:
     from lightwatch.observations.entry import log_repair
 

@@ -9,7 +9,7 @@ import pytest
 from lightwatch.decisions.stock.forecast import Item, fit, forecast
 from lightwatch.decisions.stock.paths import Drawn, Groups, Planned, project
 from lightwatch.decisions.stock.thin import draw_intermittent, draw_rate
-from lightwatch.decisions.stock.watching import names_of, watch
+from lightwatch.decisions.stock.watching import Names, watch
 from lightwatch.decisions.stock.wear import fit_wear
 from lightwatch.errors import NotUnderstood
 from tests.recovery.stock_worlds import (
@@ -160,13 +160,15 @@ def test_the_true_hazard_is_recovered() -> None:
         at = np.array([of_type])
         ages = np.arange(24, 144, 24)
         level = wear.layout.levels(of_type, at, np.array([0])) @ wear.terms
-        found = np.exp(wear.log_hazard(ages, of_type) + level)
+        found = np.exp(wear.layout.ages(ages, of_type) @ wear.terms + level)
         assert found == pytest.approx(lived.hazard[of_type, ages], rel=0.2)
 
 
 def test_the_fit_uses_as_many_as_were_used() -> None:
     lived = world("mixture", 5, units=10_000)
-    names = names_of(lived.lives, tuple(f"D{i}" for i in range(DEPOTS)))
+    models, types = (tuple(f"{c}{i}" for i in range(4)) for c in "MT")
+    depots = tuple(f"D{i}" for i in range(DEPOTS))
+    names = Names(types, models, depots, dict(zip(models, types, strict=True)))
     from lightwatch.decisions.stock.uses import Uses
 
     uses = Uses(pd.DataFrame(), lived.lives, FIRST_MONTH, float(FIRST_MONTH + HISTORY))

@@ -212,6 +212,24 @@ def test_a_reading_at_the_source_settles_the_supply(tmp_path: Path) -> None:
     assert other.supply < one.supply / 4
 
 
+def test_a_reading_counts_no_more_once_the_feed_was_mended(tmp_path: Path) -> None:
+    reading = {**AFTER, "circuit_id": "C1", "section_id": "C1S5", "volts": 0}
+    mended = {
+        **{**AFTER, "repair_id": "W2", "performed_at": "2019-12-31T15:00"},
+        **{"circuit_id": "C1", "section_id": "C1S5", "cause": "cable_fault"},
+        "action": "repaired",
+    }
+    after = [told("2019-12-31T22:00,L4,out,")[0] | {"report_id": "Q9"}]
+    [read] = _triage(tmp_path / "a", reports=[*TAIL, *after], repairs=[reading]).judged(
+        DARKNESS
+    )
+    [done] = _triage(
+        tmp_path / "b", reports=[*TAIL, *after], repairs=[reading, mended]
+    ).judged(DARKNESS)
+    assert read.shared > 0.9
+    assert done.shared < 0.5
+
+
 def test_what_a_crew_found_and_left_is_believed(tmp_path: Path) -> None:
     found = {"circuit_id": "C1", "section_id": "C1S4", "cause": "cable_fault"}
     repairs = [{**AFTER, **found, "follow_up": "dig"}]

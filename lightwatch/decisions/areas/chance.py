@@ -6,8 +6,6 @@ References
    Geographics 9:61 (2010): the Gumbel law of the greatest log-ratio.
 .. [2] T. Sellke, M. J. Bayarri, J. O. Berger, American Statistician 55 (2001) 62-71:
    the most that a p-value can say against chance; from memory.
-.. [3] E. S. Page, Biometrika 41 (1954) 100-115; D. C. Montgomery, Introduction to
-   Statistical Quality Control, tabular cumulative sums; from memory.
 """
 
 from __future__ import annotations
@@ -24,6 +22,7 @@ def gumbel_tail(replicates: Floats, observed: float) -> float:
     """Return the chance of as great a value under the Gumbel law of replicates.
 
     The law is found by moments, so that a few replicates tell small chances [1]_.
+    Replicates that are all alike tell no more than that none was as great.
 
     Parameters
     ----------
@@ -35,7 +34,7 @@ def gumbel_tail(replicates: Floats, observed: float) -> float:
     scale = float(np.std(replicates, ddof=1)) * math.sqrt(6) / math.pi
     mode = float(np.mean(replicates)) - np.euler_gamma * scale
     if scale == 0:
-        return float(observed <= mode)
+        return 1.0 / (len(replicates) + 1) if observed > mode else 1.0
     away = (observed - mode) / scale
     return -math.expm1(-math.exp(-away)) if away > -700 else 1.0
 
@@ -62,20 +61,3 @@ def believed(p_value: float, prior: float) -> float:
         return 1.0
     chance = -math.e * p_value * math.log(p_value) if p_value < 1 / math.e else 1.0
     return prior / (prior + (1 - prior) * chance)
-
-
-def upper_cusum(values: Floats, slack: float) -> Floats:
-    """Return the upper cumulative sum of deviations, restarted at zero [3]_.
-
-    Parameters
-    ----------
-    values
-        Deviations from the usual, in order of time.
-    slack
-        What is taken off each: half the shift to be found.
-    """
-    found, sum_ = np.zeros(len(values)), 0.0
-    for i, value in enumerate(values):
-        sum_ = max(0.0, sum_ + float(value) - slack)
-        found[i] = sum_
-    return found

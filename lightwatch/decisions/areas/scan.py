@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-def log_ratio(cases: Floats, expected: Floats, total: float) -> Floats:
+def log_ratio(cases: Floats, expected: Floats, total: Floats | float) -> Floats:
     r"""Return the log-likelihood ratio of more within than expected, against as many.
 
     Zero where no more than expected is there.
@@ -35,7 +35,7 @@ def log_ratio(cases: Floats, expected: Floats, total: float) -> Floats:
     Parameters
     ----------
     cases, expected
-        Within.
+        Within; cases may be shares of one.
     total
         Cases altogether, as many as are expected altogether.
 
@@ -48,9 +48,10 @@ def log_ratio(cases: Floats, expected: Floats, total: float) -> Floats:
     >>> round(float(log_ratio(np.array(3.0), np.array(1.0), 10.0)), 4)
     1.5366
     """
+    total = np.maximum(total, 1e-300)
     e = np.minimum(expected, total * (1 - 1e-12))
     more = cases > e
-    safe = np.where(more, e, 1.0)
+    safe = np.where(more, e, total / 2)
     rest = np.maximum(total - cases, 0.0)
     found = xlogy(cases, cases / safe) + xlogy(rest, rest / (total - safe))
     return np.where(more, found, 0.0)
@@ -90,7 +91,7 @@ class Scan:
     expected
         Shape (n, W): cases expected at each place within each window.
     total
-        Cases altogether, over the whole time studied.
+        Shape (W,): cases altogether within each window.
     most_share
         A circle with a greater share of what is expected is not looked at.
     most_places
@@ -101,7 +102,7 @@ class Scan:
 
     place: Floats
     expected: Floats
-    total: float
+    total: Floats
     most_share: float = 0.5
     most_places: int = 60
     fewest: int = 1
@@ -143,7 +144,8 @@ class Scan:
         several = np.cumsum(cases[near] > 0, axis=1) >= self.fewest
         good = several & self._allowed[centre]
         found = np.zeros(within.shape)
-        found[good] = log_ratio(within[good], self._within[centre][good], self.total)
+        total = np.broadcast_to(self.total, within.shape)[good]
+        found[good] = log_ratio(within[good], self._within[centre][good], total)
         return centre, within, found
 
     def greatest(self, cases: Floats) -> float:

@@ -248,10 +248,10 @@ def orders(
     Returns
     -------
     tuple of Order
-        Empty where the day lies before the shelf was counted.
+        Empty where the day lies before the shelf was counted, or it never was.
     """
     known = fitted.register.known
-    if known.as_of < known.store.place().created:
+    if known.as_of < known.store.place().created or not fitted.shelf.holdings:
         return ()
     since = _since_export(fitted)
     kinds = {model: part.kind for model, part in fitted.shelf.parts.items()}

@@ -16,9 +16,17 @@ from lightwatch.decisions.stock.shelf import Served, Shelf
 from lightwatch.lives.exposure import Floats, month_of
 from lightwatch.nights import LocalTime
 from lightwatch.register import Register
+from lightwatch.words import resources
 
 PROGRAMME = "programme"
 """Cause of a repair that belongs to a planned change."""
+
+KINDS = next(
+    field.allowed or frozenset()
+    for field in resources()["components"].fields
+    if field.name == "kind"
+)
+"""Kinds of component."""
 
 _PARTS_OF_A_YEAR = 4
 """A life installed in a year, day unknown, counts as this many parts of one."""
@@ -79,7 +87,8 @@ def _exploded(register: Register, shelf: Shelf) -> pd.DataFrame:
         for name in text.split("+"):
             model = name.strip()
             part = shelf.parts.get(model)
-            rows.append((repair, model, part.kind if part else kind))
+            of_kind = kind if kind in KINDS else "unknown"
+            rows.append((repair, model, part.kind if part else of_kind))
     return pd.DataFrame(rows, columns=["repair", "model", "kind"])
 
 

@@ -78,6 +78,16 @@ class CircuitJudged:
         """Its name in the grid: of a light on no circuit, one made up."""
         return self.circuit_id or ALONE + self.light_ids[0]
 
+    @property
+    def began(self) -> float | None:
+        """Nights before the time of judging at which a shared fault began, about."""
+        total = self.onset.sum()
+        if total <= 0:
+            return None
+        edges = night_edges()
+        middle = int(np.searchsorted(np.cumsum(self.onset), total / 2))
+        return float(edges[middle] + edges[middle + 1]) / 2
+
     def likely_sections(self) -> tuple[tuple[str, float], ...]:
         """Sections by probability that they are at fault, highest first."""
         found = [pair for pair in self.sections.items() if pair[1] >= LEAST]

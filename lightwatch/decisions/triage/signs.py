@@ -362,6 +362,18 @@ class Signs:
             read["volts"].to_numpy(float) < LIVE_VOLTS,
         )
 
+    @cached_property
+    def _feed_worked(self) -> Floats:
+        """By circuit, when its feed was last worked on [instant; -inf: never]."""
+        done = answers(self.register)
+        done = done[(done["light_id"] == "") & ~done["named"]]
+        section = self.grid.section_ids.get_indexer(pd.Index(done["section_id"]))
+        circuit = self.grid.circuits.get_indexer(pd.Index(done["circuit_id"]))
+        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
+        at = np.full(len(self.grid.circuits) + 1, -np.inf)
+        np.maximum.at(at, owner, done["happened"].to_numpy(float))
+        return at[:-1]
+
     def _tests(self, at: Ints, since: Floats) -> Tests:
         """Return the readings at some lights and sections since they were worked on."""
         light, section, circuit, when, dead = self._readings
@@ -369,7 +381,9 @@ class Signs:
         position[at] = np.arange(len(at))
         row = position[light]
         fresh = when > np.append(since, -np.inf)[row]
-        elsewhere = (light < 0) & ((section >= 0) | (circuit >= 0))
+        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
+        worked = np.append(self._feed_worked, np.inf)[owner]
+        elsewhere = (light < 0) & (owner >= 0) & (when > worked)
         good = np.where(row >= 0, fresh, elsewhere)
         age = (self.register.as_of - when) / DAY
         return Tests(row[good], section[good], circuit[good], age[good], dead[good])

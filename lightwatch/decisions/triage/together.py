@@ -5,10 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lightwatch.decisions.areas import Area
+import numpy as np
+
+from lightwatch.decisions.areas import Area, Suspected
+from lightwatch.decisions.triage.judge import CircuitJudged
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
+from lightwatch.nights import DAY
+from lightwatch.register import Register
 
 LIKELY = 0.5
+
+
+def suspected(circuits: Sequence[CircuitJudged], register: Register) -> Suspected:
+    """Return circuits by how likely their source is dead, and since when."""
+    began = [(one, one.began) for one in circuits if one.circuit_id]
+    some = [(one, age) for one, age in began if age is not None]
+    ages = np.array([age for _, age in some], dtype=float)
+    return Suspected(
+        tuple(one.circuit_id for one, _ in some),
+        np.array([one.group + one.supply for one, _ in some], dtype=float),
+        register.as_of - ages * DAY,
+    )
 
 
 def shared_out(outage: Outage, area: Area) -> Outage:
@@ -27,9 +44,9 @@ def _in_words(area: Area) -> str:
         else ""
     )
     return (
-        f"{len(area.circuit_ids)} circuits near each other came dark between "
-        f"{area.since:%d %b %H:%M} and {area.until:%d %b %H:%M}: {area.observed} new "
-        f"reports, {area.expected:.1f} expected{gust}"
+        f"{len(area.circuit_ids)} circuits near each other came dark between about "
+        f"{area.since:%d %b} and {area.until:%d %b}: as good as {area.observed:.1f} "
+        f"without supply, where chance would bring {area.expected:.2f}{gust}"
     )
 
 

@@ -13,7 +13,6 @@ import pandas as pd
 from lightwatch.decisions.areas import areas
 from lightwatch.decisions.triage.calibration import Calibration
 from lightwatch.decisions.triage.channel import CHANNELS, Channel
-from lightwatch.decisions.triage.evidence import night_edges
 from lightwatch.decisions.triage.experience import Experience, experience
 from lightwatch.decisions.triage.judge import (
     INFERRED,
@@ -24,7 +23,7 @@ from lightwatch.decisions.triage.judge import (
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
-from lightwatch.decisions.triage.together import with_areas
+from lightwatch.decisions.triage.together import suspected, with_areas
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -192,13 +191,8 @@ class _Case:
 
     def onset(self) -> float | None:
         """Return the instant about which the shared fault began."""
-        total = self.judged.onset.sum()
-        if total <= 0:
-            return None
-        edges = night_edges()
-        middle = int(np.searchsorted(np.cumsum(self.judged.onset), total / 2))
-        age = (edges[middle] + edges[middle + 1]) / 2
-        return float(self.triage.register.as_of - age * DAY)
+        age = self.judged.began
+        return None if age is None else self.triage.register.as_of - age * DAY
 
 
 def _commonest(symptoms: Iterable[str]) -> str:
@@ -290,11 +284,12 @@ def triaged(triage: Triage) -> list[Outage]:
         troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
         rows = troubles.groupby("circuit").indices
         some: list[Outage] = []
-        for judged in triage.judged(channel):
+        circuits = triage.judged(channel)
+        for judged in circuits:
             open_here = troubles.iloc[rows[judged.name]]
             some += _of_circuit(triage, judged, channel, open_here)
         if channel.by_feed and some:
-            some = with_areas(some, areas(register, troubles))
+            some = with_areas(some, areas(register, suspected(circuits, register)))
         found += some
     now = register.known.clock.at(register.as_of)
 
