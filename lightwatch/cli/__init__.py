@@ -3,8 +3,8 @@
 Heavy libraries are imported inside the verbs, so that ``--help`` answers at once.
 """
 
-from lightwatch.cli import answers, records, serving
-from lightwatch.cli.common import app
+from lightwatch.cli import answers, patrols, records, serving, stocking
+from lightwatch.cli.asking import app
 from lightwatch.cli.run import main
 
-__all__ = ["answers", "app", "main", "records", "serving"]
+__all__ = ["answers", "app", "main", "patrols", "records", "serving", "stocking"]

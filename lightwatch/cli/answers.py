@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from lightwatch.cli.common import (
+from lightwatch.cli.asking import (
     AsOf,
     Db,
     Json,

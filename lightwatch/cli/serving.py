@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lightwatch.cli.common import (
+from lightwatch.cli.asking import (
     Db,
     address,
     app,
