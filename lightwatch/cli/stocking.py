@@ -1,92 +1,84 @@
-"""The verb of the storeroom: what will be needed, what to order."""
+"""The verb of the stock room."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from lightwatch.cli.asking import (
-    AsOf,
-    Db,
-    Json,
-    app,
-    known_at,
-    print_json,
-)
-
-if TYPE_CHECKING:
-    pass
+from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json
+from lightwatch.errors import LightwatchError
 
 
 @app.command()
 def stock(
-    months: Annotated[int, typer.Option(min=1, max=60, help="months ahead")] = 12,
+    months: Annotated[
+        int, typer.Option(metavar="N", min=1, max=120, help="whole months ahead")
+    ] = 12,
     service_level: Annotated[
         float,
         typer.Option(
-            "--service-level", help="chance of no stock-out before the next order"
+            metavar="P", help="chance not to run out before the next order could be in"
         ),
     ] = 0.95,
     policy: Annotated[
-        str, typer.Option(help="service, least_cost or continuous")
+        str, typer.Option(help="service, least_cost, or continuous (least cost)")
     ] = "service",
     plan: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="planned programmes")
+        Path | None, typer.Option(metavar="FILE", help="planned programmes, TOML")
     ] = None,
     scenario: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="what may be otherwise")
+        Path | None, typer.Option(metavar="FILE", help="what if, TOML")
     ] = None,
     rules: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="which model replaces which")
+        Path | None,
+        typer.Option(metavar="FILE", help="which model replaces which, TOML"),
     ] = None,
-    advise: Annotated[
+    with_advice: Annotated[
         bool,
-        typer.Option("--advice", help="what to change before it fails, and claims"),
+        typer.Option("--advice", help="also what to change early, and what to claim"),
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="write order sheets and pictures there"),
+        typer.Option(metavar="DIR", help="write order sheets, pictures and claims"),
     ] = None,
     db: Db = None,
     as_of: AsOf = None,
     as_json: Json = False,
 ) -> None:
-    """Say how many parts will be needed, and what to order."""
-    from lightwatch.decisions.stock import (
-        Terms,
-        advice,
-        read_plan,
-        read_rules,
-        read_scenario,
-    )
-    from lightwatch.decisions.stock import stock as planned
+    """Say how many parts repairs will need, and what to order now."""
+    from lightwatch.decisions import stock as room
     from lightwatch.lives import lives
     from lightwatch.register import Register
     from reports.stock import stock_document, stock_text
-    from reports.stock_advice import advice_text
+    from reports.stock_advice import advice_document, advice_text
     from reports.stock_files import write_files
 
+    try:
+        terms = room.Terms(service_level, policy)
+    except LightwatchError as error:
+        raise typer.BadParameter(str(error)) from None
     known = known_at(db, as_of)
     register = Register(known)
-    found = planned(
+    made = room.stock(
         register,
         months,
-        Terms(service_level, policy),
-        plan=read_plan(plan) if plan else None,
-        scenario=read_scenario(scenario) if scenario else None,
-        rules=read_rules(rules) if rules else None,
+        terms,
+        plan=room.read_plan(plan) if plan else None,
+        scenario=room.read_scenario(scenario) if scenario else None,
+        rules=room.read_rules(rules) if rules else None,
     )
+    advice = room.advice(made, lives(register)) if with_advice else None
     written = known.clock.written(known.as_of)
-    advised = advice(found, lives(register)) if advise or out else None
+    if out is not None:
+        for path in write_files(out, written, made, advice):
+            print(f"written to {path}", file=sys.stderr)
     if as_json:
-        print_json(stock_document(written, found))
-    else:
-        print(stock_text(written, found))
-        if advise and advised:
-            print(f"\n{advice_text(advised)}")
-    if out:
-        for path in write_files(out, written, found, advised):
-            print(f"written: {path}", file=sys.stderr)
+        document = stock_document(written, made)
+        more = {"advice": advice_document(advice)} if advice else {}
+        print_json({**document, **more})
+        return
+    texts = [stock_text(written, made)]
+    print("\n\n".join([*texts, advice_text(advice)] if advice else texts))
