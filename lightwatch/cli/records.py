@@ -165,8 +165,8 @@ def repair(
         str | None,
         typer.Argument(
             metavar="WHAT",
-            help="the component worked on, none (nothing wrong) or made_safe; LIGHT "
-            "may be left out where --circuit or --section says where",
+            help="the component worked on, none (nothing wrong), made_safe or tested "
+            "(a reading of --volts only); LIGHT may be left out where --circuit or --section says where",
         ),
     ] = None,
     fitted: Annotated[

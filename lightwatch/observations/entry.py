@@ -32,7 +32,7 @@ _NAMES = {
 }
 
 
-NO_FAULT, MADE_SAFE = "none", "made_safe"
+NO_FAULT, MADE_SAFE, TESTED = "none", "made_safe", "tested"
 """What may be done at a light beside work on a component."""
 
 
@@ -82,7 +82,8 @@ def usual(what: str) -> dict[str, str]:
     ----------
     what
         The kind of component worked on; ``none`` where nothing was wrong,
-        ``made_safe`` where the light was left safe but not working.
+        ``made_safe`` where the light was left safe but not working, ``tested`` where
+        only a reading of voltage was taken.
 
     Raises
     ------
@@ -100,10 +101,12 @@ def usual(what: str) -> dict[str, str]:
         return {"cause": "none", "action": "no_fault_found"}
     if what == MADE_SAFE:
         return {"cause": "unknown", "action": "made_safe", "made_safe": "yes"}
+    if what == TESTED:
+        return {"action": "follow_up"}
     fields = {field.name: field for field in resources()["repairs"].fields}
     kinds = fields["component"].allowed or frozenset()
     if what not in kinds:
-        listed = ", ".join([*sorted(kinds), NO_FAULT, MADE_SAFE])
+        listed = ", ".join([*sorted(kinds), NO_FAULT, MADE_SAFE, TESTED])
         raise NotUnderstood(f"{what!r} is no component (expected any of {listed})")
     mended = what in SUPPLY or what in PER_LIGHT
     return {
