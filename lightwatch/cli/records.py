@@ -166,7 +166,8 @@ def repair(
         typer.Argument(
             metavar="WHAT",
             help="the component worked on, none (nothing wrong), made_safe or tested "
-            "(a reading of --volts only); LIGHT may be left out where --circuit or --section says where",
+            "(a reading of --volts only); LIGHT may be left out where --circuit or "
+            "--section says where",
         ),
     ] = None,
     fitted: Annotated[
