@@ -310,7 +310,10 @@ function lightwatch(map) {
   const layers = data.outages.map((outage, number) => outageLayer(outage, number, panes, tagged, middle));
   obeyList(map, data, layers);
   map.invalidateSize({ animate: false });
-  if (bounds.isValid()) map.fitBounds(bounds, { padding: [28, 28], maxZoom: 17, animate: false });
+  if (bounds.isValid()) map.fitBounds(bounds, {
+    // Clear of labels, scale and notice at the right and the bottom.
+    paddingTopLeft: [36, 36], paddingBottomRight: [96, 72], maxZoom: 17, animate: false,
+  });
   const shrink = () => map.getContainer().classList.toggle("far", !tagged && map.getZoom() < FAR);
   map.on("zoomend", shrink);
   shrink();
