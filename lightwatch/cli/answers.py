@@ -77,11 +77,13 @@ def life(
     from lightwatch.lives.exposure import month_of
     from lightwatch.rates.backtest import backtest as hold_against
     from lightwatch.rates.feed_history import feed_history
+    from lightwatch.rates.growing import recurrence
     from lightwatch.rates.life_models import life_models
     from lightwatch.rates.partitions import here, on_cluster
     from lightwatch.register import Register
     from reports import charts
     from reports import lives as said
+    from reports.noticing import recurrence_document, recurrence_text
 
     known = known_at(db, as_of)
     data = lives(Register(known))
@@ -94,14 +96,18 @@ def life(
             first = int(month_of(known.opened))
             for name, drawn in charts.pictures(models, first, written).items():
                 write(pictures / name, drawn)
+        levels = (recurrence(data, level) for level in ("circuit", "light"))
+        again = [one for one in levels if one]
         if as_json:
             document = said.lives_document(written, models)
+            document["recurrence"] = recurrence_document(again)
             if forecasts is not None:
                 document["backtest"] = said.backtest_document(forecasts)
             print_json(document)
             return
         parts = [said.lives_text(written, models)]
     parts.append(said.feeds_text(feed_history(data)))
+    parts.append(recurrence_text(again))
     if forecasts is not None:
         parts.append(said.backtest_text(forecasts))
     print("\n\n".join(parts))

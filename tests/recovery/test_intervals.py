@@ -91,6 +91,10 @@ def _ratio(city: City, folder: Path) -> Ratio:
     return found.weather["photocontrol"].ratio("freeze_thaw")
 
 
+def _at_once(noticed_within: np.ndarray, delay_months: int) -> np.ndarray:
+    return np.eye(1, delay_months).repeat(len(noticed_within), axis=0)
+
+
 def test_the_ratio_is_that_of_the_month_of_failing_not_of_being_noticed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -114,7 +118,7 @@ def test_the_ratio_is_that_of_the_month_of_failing_not_of_being_noticed(
     true = math.exp(FREEZE_THAW)
     latent = _ratio(city, tmp_path / "latent")
     assert latent.low < true < latent.high
-    monkeypatch.setattr(models, "DELAY_MONTHS", 1)
+    monkeypatch.setattr(models, "monthly_delays", _at_once)
     noticed = _ratio(city, tmp_path / "noticed")
     assert noticed.high < true
     assert noticed.high < latent.per_day

@@ -13,14 +13,16 @@ from lightwatch.observations.known import Known, default_as_of
 from lightwatch.rates import rates
 from lightwatch.rates.backtest import backtest
 from lightwatch.rates.feed_history import feed_history
+from lightwatch.rates.growing import recurrence
 from lightwatch.rates.life_models import life_models
 from lightwatch.rates.thin import shrunk
 from lightwatch.register import Register
 from reports.lives import backtest_text, feeds_text, lives_text
+from reports.noticing import recurrence_text
 from tests.towns import CLOCK, TABLES, little_town, new_store, take_in
 
 EVERY = ("kind", "type", "technology", "model", "maker", "vintage", "feed", "control",
-         "age", "station", "road_class", "circuit")  # fmt: skip
+         "age", "station", "road_class", "district", "circuit")  # fmt: skip
 
 
 def headers_only(folder: Path) -> Path:
@@ -36,6 +38,8 @@ def answer_everything(known: Known) -> tuple[int, int]:
     assert "Left out" in lives_text("now", models)
     assert feeds_text(feed_history(data))
     assert backtest_text(backtest(known))
+    again = [recurrence(data, level) for level in ("circuit", "light")]
+    assert recurrence_text([one for one in again if one])
     found = outages(data)
     page = outage_map(
         found,
