@@ -60,6 +60,7 @@ GOALS = {
     "Brier / base rate's": Goal(dict.fromkeys(REPORTED[1:], 0.5), most=True),
     "same lamps: top 3": Goal({0.3: 0.74, 0.5: 0.78, 0.7: 0.82, 0.9: 0.9}),
     "tests to one section": Goal(_everywhere(3.0), most=True),
+    "tests, >= 36 sections": Goal(_everywhere(3.0), most=True),
 }
 
 

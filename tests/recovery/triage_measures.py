@@ -22,6 +22,7 @@ from tests.recovery.triage_study import LIKELY, Study
 
 Floats = NDArray[np.float64]
 BINS = 10
+MANY = 36
 DRAWS = 200
 
 
@@ -103,13 +104,18 @@ def _sum_ratio(rows: pd.DataFrame) -> tuple[float, int]:
 
 
 def average_precision(score: Callable[[pd.DataFrame], pd.Series[float]]) -> Value:
-    """Return how to find the average precision of a ranking of all circuits."""
+    """Return how to find the average precision of a ranking of judged circuits.
+
+    Of positive circuits on which nothing is known to be open none is ever found.
+    """
 
     def value(rows: pd.DataFrame) -> tuple[float, int]:
-        positive = rows["positive"]
+        some = rows[rows["judged"]]
+        positive = some["positive"]
         if not positive.any():
             return np.nan, 0
-        return float(average_precision_score(positive, score(rows))), len(rows)
+        found = float(average_precision_score(positive, score(some)))
+        return found * float(positive.sum() / rows["positive"].sum()), len(some)
 
     return value
 
@@ -169,6 +175,9 @@ FAULTS: dict[str, Value] = {
     "Jaccard >= .8: top 3": _mean("rank_alike", 3),
     "P of top": _mean("top"),
     "tests to one section": _of_flagged(_mean("tests")),
+    f"tests, >= {MANY} sections": lambda rows: _of_flagged(_mean("tests"))(
+        rows[rows["sections"] >= MANY]
+    ),
     "tests to 95 %": _of_flagged(_mean("tests_sure")),
     "95 %: right": _of_flagged(_mean("right")),
 }
@@ -197,7 +206,7 @@ def measured(rows: pd.DataFrame, value: Value, seed: int = 0) -> Measure:
 
 
 def scored(study: Study, *, visited: bool = True) -> pd.DataFrame:
-    """Return the circuits that are scored.
+    """Return the circuits that are scored: judged, or positive though not judged.
 
     Parameters
     ----------
@@ -207,6 +216,7 @@ def scored(study: Study, *, visited: bool = True) -> pd.DataFrame:
         Also those whose feed a crew was at and left open.
     """
     rows = study.circuits
+    rows = rows[rows["judged"] | rows["positive"]]
     rows = rows[~rows["off_record"] & (visited | ~rows["visited"])]
     return rows.assign(flagged=rows["chance"] > LIKELY)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -443,3 +444,34 @@ def test_constant_lives_keep_the_mean_and_lose_everything_else() -> None:
     assert (life.shape, life.freeze_thaw, life.wet) == (1.0, 0.0, 0.0)
     assert Parameters.small(constant_hazards=True).batch is None
     assert Parameters.small().batch == Batch("TW-E2", 2019, 4.0)
+
+
+def test_what_is_open_at_a_time_began_before_it_and_was_mended_after(
+    city: City,
+) -> None:
+    at = "2021-03-04T06:00"
+    found = city.truth.troubles.open_at(datetime.fromisoformat(at))
+    frame = city.truth.troubles.frame
+    mended = frame[(frame["failed_at"] < at) & (frame["repaired_at"] > at)]
+    key = ["kind", "light_id", "circuit_id", "section_id", "failed_at"]
+
+    assert len(mended)
+    assert len(mended.merge(found, on=key)) == len(mended)
+    assert (found["failed_at"] <= at).all()
+    assert (found["noticed_at"] <= at).all()
+    assert found["dark_light_ids"].map(len).min() >= 1
+    assert {"supply", "customer"} <= set(frame["kind"])
+
+
+def test_what_is_mended_off_record_is_neither_open_nor_on_record(city: City) -> None:
+    at = "2021-03-04T15:00"
+    troubles, repairs = city.truth.troubles, city.tables["repairs"]
+    found = troubles.mended_off_record_at(datetime.fromisoformat(at))
+    still = troubles.open_at(datetime.fromisoformat(at))
+    ours = found[(found["light_id"] != "") & (found["kind"] != "customer")]
+    done = repairs[(repairs["performed_at"] <= at) & (repairs["recorded_at"] >= at)]
+    key = ["kind", "light_id", "circuit_id", "section_id", "failed_at"]
+
+    assert len(ours)
+    assert found.merge(still, on=key).empty
+    assert set(ours["light_id"]) <= set(done["light_id"])
