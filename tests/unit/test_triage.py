@@ -18,6 +18,7 @@ from lightwatch.decisions.triage.calibration import (
     calibration,
 )
 from lightwatch.decisions.triage.channel import DARKNESS
+from lightwatch.decisions.triage.judge import judge
 from lightwatch.decisions.triage.together import with_areas
 from lightwatch.lives import lives
 from lightwatch.observations.known import Known, default_as_of
@@ -62,10 +63,20 @@ def _history() -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
 
 
 def chain(
-    folder: Path, *, recorded: bool = True, repairs: Any = (), **files: Any
+    folder: Path,
+    *,
+    recorded: bool = True,
+    repairs: Any = (),
+    lights_before: int = 0,
+    **files: Any,
 ) -> Path:
     """Write a town whose circuit C1 feeds L1 ... L10 one after the other."""
-    lights, wired, fitted = [], [], []
+    wired: list[str] = []
+    fitted: list[str] = []
+    lights = [
+        f"C0L{i},PC0L{i},{15.64 + 0.0004 * i:.4f},47.33,RC0,,,led"
+        for i in range(lights_before)
+    ]
     for circuit, count in (("C1", LIGHTS), ("C2", LIGHTS), ("C3", MORE)):
         before = ""
         for i in range(1, count + 1):
@@ -333,6 +344,18 @@ def _jobs(true: float, said: float, count: int = 400) -> ClosedJobs:
     chance = np.where(np.arange(count) % 2, said, 0.1)
     came = rng.random(count) < np.where(np.arange(count) % 2, true, 0.1)
     return ClosedJobs(chance, came)
+
+
+def test_rates_serve_a_network_of_another_size(tmp_path: Path) -> None:
+    """Closed jobs are judged with the rates of now on the networks of then."""
+    now = _triage(tmp_path / "a", reports=TAIL)
+    [before] = now.judged(DARKNESS)
+    files = {"reports": TAIL, "lights_before": 7}
+    other = _triage(tmp_path / "b", **files)
+    [alone] = judge(other.signs, now.known, ["C1"])
+    assert alone.dark == pytest.approx(before.dark, abs=1e-9)
+    [again] = judge(now.signs, now.known, ["C1"])
+    assert again.dark == pytest.approx(before.dark, abs=1e-12)
 
 
 def test_too_bold_verdicts_are_corrected_by_closed_jobs() -> None:

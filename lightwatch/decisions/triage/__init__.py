@@ -5,7 +5,6 @@ from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.triage import (
     METHOD,
     Triage,
-    circuits_judged,
     outages,
     triaged,
 )
@@ -17,7 +16,6 @@ __all__ = [
     "NextTest",
     "Outage",
     "Triage",
-    "circuits_judged",
     "outages",
     "triaged",
 ]

@@ -163,17 +163,8 @@ class Experience:
         own = self.hazards[self.hazards["light_id"] != ""]
         return own.pivot_table("per_year", "light_id", "kind", "sum", fill_value=0.0)
 
-    @cached_property
-    def _of_channels(self) -> dict[tuple[str, ...], ChannelRates]:
-        return {}
-
     def of_channel(self, grid: Grid, channel: Channel) -> ChannelRates:
-        """Return what a channel needs of every light of the network."""
-        if channel.symptoms not in self._of_channels:
-            self._of_channels[channel.symptoms] = self._channel(grid, channel)
-        return self._of_channels[channel.symptoms]
-
-    def _channel(self, grid: Grid, channel: Channel) -> ChannelRates:
+        """Return what a channel needs of every light of a network."""
         symptoms, table = channel.symptoms, self.of_lights
         share = np.array([self.shows(str(kind), symptoms) for kind in table.columns])
         usual = float((table.mean() * share).sum()) if len(table) else 0.01

@@ -10,10 +10,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
+from lightwatch.decisions.triage.crews import Tests
 from lightwatch.decisions.triage.evidence import night_edges, weigh
 from lightwatch.decisions.triage.experience import YEAR_NIGHTS, Experience
 from lightwatch.decisions.triage.grid import ALONE, Grid
-from lightwatch.decisions.triage.signs import Signs, Tests
+from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.tree import Faults, Forest, fault_evidence, faults
 from lightwatch.decisions.triage.wiring import Wiring, wiring
 

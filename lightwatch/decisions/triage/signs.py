@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
+from lightwatch.decisions.triage.crews import Crews, Tests
 from lightwatch.decisions.triage.evidence import Lights, Looks, night_edges
 from lightwatch.decisions.triage.experience import (
-    FEED_CAUSES,
     FOUND,
     SYMPTOMS,
+    ChannelRates,
     Experience,
     FeedRates,
 )
@@ -27,7 +28,7 @@ from lightwatch.decisions.triage.troubles import (
 )
 from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.words import DARK, UNANSWERED
+from lightwatch.words import DARK
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,27 +51,7 @@ NEIGHBOURS = 4
 """A report may be meant for one of so many lights nearest to it, so near [m]; no
 source."""
 
-LIVE_VOLTS = 50.0
-"""A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
-from memory)."""
-
 _POWERED = [one for one in SYMPTOMS if one not in (*DARK, "knocked_down", "other")]
-
-
-@dataclass(frozen=True)
-class Tests:
-    """Readings of voltage at lights, at the far end of sections or at sources.
-
-    ``light`` is a position among the lights asked for, -1 where it was at ``section``,
-    the number of a section, or, -1 too, at the source of ``circuit``; ``age`` in
-    nights.
-    """
-
-    light: Ints
-    section: Ints
-    circuit: Ints
-    age: Floats
-    dead: Flags
 
 
 @dataclass(frozen=True)
@@ -119,6 +100,29 @@ def _misplaced(place: Floats, told: Flags, per_night: float) -> Floats:
 
 
 @dataclass(frozen=True)
+class _Rates:
+    """Rates of one network, worked out once; it keeps what they were drawn from."""
+
+    known: Experience
+    grid: Grid
+    crews: Crews
+
+    @cached_property
+    def feeds(self) -> FeedRates:
+        crews = self.crews
+        return self.known.of_feeds(self.grid, crews.on_temporary_feed, crews.found)
+
+    @cached_property
+    def _channels(self) -> dict[Channel, ChannelRates]:
+        return {}
+
+    def channel(self, channel: Channel) -> ChannelRates:
+        if channel not in self._channels:
+            self._channels[channel] = self.known.of_channel(self.grid, channel)
+        return self._channels[channel]
+
+
+@dataclass(frozen=True)
 class Signs:
     """All that was observed and no repair has answered, found by light at once."""
 
@@ -133,6 +137,11 @@ class Signs:
     def register(self) -> Register:
         """What stands, as known on the day."""
         return self.grid.register
+
+    @cached_property
+    def crews(self) -> Crews:
+        """What crews tell who left the trouble open."""
+        return Crews(self.grid)
 
     @cached_property
     def _as_told(self) -> pd.DataFrame:
@@ -180,14 +189,6 @@ class Signs:
         return later
 
     @cached_property
-    def left_open(self) -> pd.DataFrame:
-        """Visits that left the trouble open."""
-        repairs = self.register.known.repairs
-        return repairs[
-            repairs["action"].isin(UNANSWERED) | (repairs["made_safe"] == "yes")
-        ]
-
-    @cached_property
     def told_frame(self) -> pd.DataFrame:
         """Reports and sightings that no repair names, in order of time.
 
@@ -195,7 +196,7 @@ class Signs:
         """
         told = self._as_told.copy()
         named = set(answers(self.register)["report_id"]) - {""}
-        left = self.left_open
+        left = self.crews.left_open
         left = left[(left["report_id"] != "") & (left["light_id"] != "")]
         meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
         told["light_id"] = told["report_id"].map(meant).fillna(told["light_id"])
@@ -270,123 +271,22 @@ class Signs:
         lights: pd.DataFrame = self.grid.lights.iloc[rows]
         return lights.set_index("light_id", drop=False)
 
-    def passed_since(self, light_ids: pd.Index, since: float) -> set[str]:
-        """Return which lights a night patrol has passed since and not noted."""
-        which, at = self.passes(self.grid.light_ids.get_indexer(light_ids), "night")
-        return set(light_ids[which[at > since]])
-
     @cached_property
-    def found(self) -> tuple[set[str], set[str]]:
-        """Sections, and circuits, on which crews found a fault and left it.
+    def _rates(self) -> dict[int, _Rates]:
+        return {}
 
-        What was worked on later is left out.
-        """
-        left = self.left_open
-        left = left[left["cause"].isin(FEED_CAUSES) & (left["light_id"] == "")]
-        done = answers(self.register)
-        by_section = done.groupby("section_id")["happened"].max()
-        whole = done[(done["section_id"] == "") & (done["light_id"] == "")]
-        by_circuit = whole.groupby("circuit_id")["happened"].max()
-        at = left["happened"].astype(float)
-        on_section = left["section_id"] != ""
-        mended = (
-            left["section_id"]
-            .map(by_section)
-            .where(on_section, left["circuit_id"].map(by_circuit))
-        )
-        left = left[~(mended.astype(float) > at)]
-        on_section = left["section_id"] != ""
-        sections = set(left.loc[on_section, "section_id"])
-        circuits = set(left.loc[~on_section & ~left["named"], "circuit_id"])
-        return sections, circuits - {""}
-
-    @cached_property
-    def _found_alone(self) -> Floats:
-        """By light, when a crew found a fault of its own and left it [instant]."""
-        left = self.left_open
-        known = ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
-        latest = left[known].groupby("light_id")["happened"].max().astype(float)
-        at = latest.reindex(self.grid.light_ids).to_numpy(float)
-        found: Floats = np.nan_to_num(at, nan=-np.inf)
-        return found
-
-    @cached_property
-    def on_temporary_feed(self) -> set[str]:
-        """Sections that a temporary feed stands in for."""
-        known = self.register.known
-        today = known.clock.at(known.as_of).date().isoformat()
-        fed = answers(self.register)
-        fed = fed[(fed["section_id"] != "")].sort_values("happened", kind="stable")
-        last = fed.groupby("section_id")["temporary_feed_until"].last()
-        return set(last.index[last >= today])
+    def _rates_of(self, known: Experience) -> _Rates:
+        return self._rates.setdefault(id(known), _Rates(known, self.grid, self.crews))
 
     def feed_rates(self, known: Experience) -> FeedRates:
         """Return the hazards of the feeds as they stand [1/year]."""
-        if id(known) not in self._feed_rates:
-            self._feed_rates[id(known)] = known.of_feeds(
-                self.grid, self.on_temporary_feed, self.found
-            )
-        return self._feed_rates[id(known)]
-
-    @cached_property
-    def _feed_rates(self) -> dict[int, FeedRates]:
-        return {}
+        return self._rates_of(known).feeds
 
     @cached_property
     def _since(self) -> tuple[Floats, Flags]:
         """When each light was last worked on or rewired; whether it was proven lit."""
         at, proven = self.grid.worked
         return np.maximum(at, self.grid.rewired), proven & (at > self.grid.rewired)
-
-    @cached_property
-    def _crew_looks(self) -> tuple[Ints, Floats, Flags]:
-        """What crews saw who left the trouble open: light, when, dark."""
-        left = self.left_open
-        left = left[(left["symptom_found"] != "") & (left["light_id"] != "")]
-        return (
-            self.grid.light_ids.get_indexer(pd.Index(left["light_id"])),
-            left["happened"].to_numpy(float),
-            left["symptom_found"].isin(DARK).to_numpy(),
-        )
-
-    @cached_property
-    def _readings(self) -> tuple[Ints, Ints, Ints, Floats, Flags]:
-        """Readings that were logged: light, section, circuit, when, dead."""
-        read = self.left_open
-        read = read[read["volts"].notna()]
-        return (
-            self.grid.light_ids.get_indexer(pd.Index(read["light_id"])),
-            self.grid.section_ids.get_indexer(pd.Index(read["section_id"])),
-            self.grid.circuits.get_indexer(pd.Index(read["circuit_id"])),
-            read["happened"].to_numpy(float),
-            read["volts"].to_numpy(float) < LIVE_VOLTS,
-        )
-
-    @cached_property
-    def _feed_worked(self) -> Floats:
-        """By circuit, when its feed was last worked on [instant; -inf: never]."""
-        done = answers(self.register)
-        done = done[(done["light_id"] == "") & ~done["named"]]
-        section = self.grid.section_ids.get_indexer(pd.Index(done["section_id"]))
-        circuit = self.grid.circuits.get_indexer(pd.Index(done["circuit_id"]))
-        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
-        at = np.full(len(self.grid.circuits) + 1, -np.inf)
-        np.maximum.at(at, owner, done["happened"].to_numpy(float))
-        return at[:-1]
-
-    def _tests(self, at: Ints, since: Floats) -> Tests:
-        """Return the readings at some lights and sections since they were worked on."""
-        light, section, circuit, when, dead = self._readings
-        position = np.full(len(self.grid.lights) + 1, -1)
-        position[at] = np.arange(len(at))
-        row = position[light]
-        fresh = when > np.append(since, -np.inf)[row]
-        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
-        worked = np.append(self._feed_worked, np.inf)[owner]
-        elsewhere = (light < 0) & (owner >= 0) & (when > worked)
-        good = np.where(row >= 0, fresh, elsewhere)
-        age = (self.register.as_of - when) / DAY
-        return Tests(row[good], section[good], circuit[good], age[good], dead[good])
 
     def _looks(
         self, at: Ints, channel: Channel, hit: float, told: tuple[Ints, Ints]
@@ -405,7 +305,7 @@ class Signs:
         if channel.by_feed:
             lit = np.isin(symptom, _codes(tuple(_POWERED)))
             parts.append((which[lit], when[lit], np.zeros(lit.sum(), bool), POWERED))
-            light, crew_at, dark = self._crew_looks
+            light, crew_at, dark = self.crews.looks
             position = np.full(len(self.grid.lights) + 1, -1)
             position[at] = np.arange(len(at))
             here = position[light] >= 0
@@ -446,7 +346,7 @@ class Signs:
         words[light] = order[
             np.searchsorted(_codes(channel.symptoms)[order], told.symptom[first])
         ]
-        rates = known.of_channel(self.grid, channel)
+        rates = self._rates_of(known).channel(channel)
         hit = DAY_HIT if channel.patrol == "day" else rates.hit
         seen, seen_at, noted, chance = self._looks(at, channel, hit, (rows, which))
         later = seen_at > np.maximum(since[seen], now - night_edges()[0] * DAY)
@@ -454,7 +354,7 @@ class Signs:
         signs[seen[later & noted]] = True
         per_night = rates.reported_per_night[at]
         nearby = known.misplaced_share * float(per_night.mean()) if len(at) else 0.0
-        found = self._found_alone[at] > since
+        found = self.crews.found_alone[at] > since
         return (
             Lights(
                 since=(now - since) / DAY,
@@ -471,7 +371,7 @@ class Signs:
             Looks(
                 seen[later], (now - seen_at[later]) / DAY, noted[later], chance[later]
             ),
-            self._tests(at, since),
+            self.crews.tests(at, since),
         )
 
 

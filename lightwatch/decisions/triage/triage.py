@@ -299,8 +299,3 @@ def triaged(triage: Triage) -> list[Outage]:
         return not outage.danger, -weight, outage.lights
 
     return sorted(found, key=urgency)
-
-
-def circuits_judged(lives: Lives) -> list[CircuitJudged]:
-    """Judge every circuit on which a light is reported or was seen out."""
-    return Triage.of(lives).judged(CHANNELS[0])

@@ -1,0 +1,150 @@
+"""What crews saw, found and measured who left the trouble open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from lightwatch.decisions.triage.experience import FEED_CAUSES
+from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.troubles import answers
+from lightwatch.nights import DAY
+from lightwatch.words import DARK, UNANSWERED
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+LIVE_VOLTS = 50.0
+"""A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
+from memory)."""
+
+
+@dataclass(frozen=True)
+class Tests:
+    """Readings of voltage at lights, at the far end of sections or at sources.
+
+    ``light`` is a position among the lights asked for, -1 where it was at ``section``,
+    the number of a section, or, -1 too, at the source of ``circuit``; ``age`` in
+    nights.
+    """
+
+    light: Ints
+    section: Ints
+    circuit: Ints
+    age: Floats
+    dead: Flags
+
+
+@dataclass(frozen=True)
+class Crews:
+    """Visits that answered nothing, and what they tell all the same."""
+
+    grid: Grid
+
+    @cached_property
+    def left_open(self) -> pd.DataFrame:
+        """Visits that left the trouble open."""
+        repairs = self.grid.register.known.repairs
+        return repairs[
+            repairs["action"].isin(UNANSWERED) | (repairs["made_safe"] == "yes")
+        ]
+
+    @cached_property
+    def found(self) -> tuple[set[str], set[str]]:
+        """Sections, and circuits, on which crews found a fault and left it.
+
+        What was worked on later is left out.
+        """
+        left = self.left_open
+        left = left[left["cause"].isin(FEED_CAUSES) & (left["light_id"] == "")]
+        done = answers(self.grid.register)
+        by_section = done.groupby("section_id")["happened"].max()
+        whole = done[(done["section_id"] == "") & (done["light_id"] == "")]
+        by_circuit = whole.groupby("circuit_id")["happened"].max()
+        at = left["happened"].astype(float)
+        on_section = left["section_id"] != ""
+        mended = (
+            left["section_id"]
+            .map(by_section)
+            .where(on_section, left["circuit_id"].map(by_circuit))
+        )
+        left = left[~(mended.astype(float) > at)]
+        on_section = left["section_id"] != ""
+        sections = set(left.loc[on_section, "section_id"])
+        circuits = set(left.loc[~on_section & ~left["named"], "circuit_id"])
+        return sections, circuits - {""}
+
+    @cached_property
+    def found_alone(self) -> Floats:
+        """By light, when a crew found a fault of its own and left it [instant]."""
+        left = self.left_open
+        known = ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
+        latest = left[known].groupby("light_id")["happened"].max().astype(float)
+        at = latest.reindex(self.grid.light_ids).to_numpy(float)
+        found: Floats = np.nan_to_num(at, nan=-np.inf)
+        return found
+
+    @cached_property
+    def on_temporary_feed(self) -> set[str]:
+        """Sections that a temporary feed stands in for."""
+        known = self.grid.register.known
+        today = known.clock.at(known.as_of).date().isoformat()
+        fed = answers(self.grid.register)
+        fed = fed[(fed["section_id"] != "")].sort_values("happened", kind="stable")
+        last = fed.groupby("section_id")["temporary_feed_until"].last()
+        return set(last.index[last >= today])
+
+    @cached_property
+    def looks(self) -> tuple[Ints, Floats, Flags]:
+        """What crews saw who left the trouble open: light, when, dark."""
+        left = self.left_open
+        left = left[(left["symptom_found"] != "") & (left["light_id"] != "")]
+        return (
+            self.grid.light_ids.get_indexer(pd.Index(left["light_id"])),
+            left["happened"].to_numpy(float),
+            left["symptom_found"].isin(DARK).to_numpy(),
+        )
+
+    @cached_property
+    def _readings(self) -> tuple[Ints, Ints, Ints, Floats, Flags]:
+        """Readings that were logged: light, section, circuit, when, dead."""
+        read = self.left_open
+        read = read[read["volts"].notna()]
+        return (
+            self.grid.light_ids.get_indexer(pd.Index(read["light_id"])),
+            self.grid.section_ids.get_indexer(pd.Index(read["section_id"])),
+            self.grid.circuits.get_indexer(pd.Index(read["circuit_id"])),
+            read["happened"].to_numpy(float),
+            read["volts"].to_numpy(float) < LIVE_VOLTS,
+        )
+
+    @cached_property
+    def _feed_worked(self) -> Floats:
+        """By circuit, when its feed was last worked on [instant; -inf: never]."""
+        done = answers(self.grid.register)
+        done = done[(done["light_id"] == "") & ~done["named"]]
+        section = self.grid.section_ids.get_indexer(pd.Index(done["section_id"]))
+        circuit = self.grid.circuits.get_indexer(pd.Index(done["circuit_id"]))
+        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
+        at = np.full(len(self.grid.circuits) + 1, -np.inf)
+        np.maximum.at(at, owner, done["happened"].to_numpy(float))
+        return at[:-1]
+
+    def tests(self, at: Ints, since: Floats) -> Tests:
+        """Return the readings at some lights and sections since they were worked on."""
+        light, section, circuit, when, dead = self._readings
+        position = np.full(len(self.grid.lights) + 1, -1)
+        position[at] = np.arange(len(at))
+        row = position[light]
+        fresh = when > np.append(since, -np.inf)[row]
+        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
+        worked = np.append(self._feed_worked, np.inf)[owner]
+        elsewhere = (light < 0) & (owner >= 0) & (when > worked)
+        good = np.where(row >= 0, fresh, elsewhere)
+        age = (self.grid.register.as_of - when) / DAY
+        return Tests(row[good], section[good], circuit[good], age[good], dead[good])
