@@ -141,6 +141,7 @@ def patrol_map(plan: PatrolPlan, clock: LocalTime, place: str) -> str:
         location=(plan.depot[1], plan.depot[0]), zoom_start=14, tiles=None
     )
     chart.options["maxZoom"] = 20
+    chart.options["attributionControl"] = False  # the page says what draws it
     chart._id = "patrol"
     for number, crew in enumerate(plan.crews, 1):
         _draw(chart, number, crew, plan, clock)
