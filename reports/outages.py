@@ -231,7 +231,7 @@ def _told(experience: Experience) -> dict[str, list[_Row]]:
             ),
             (
                 "share of reports that name another light",
-                per_cent(experience.misplaced_share),
+                per_cent(experience.misplaced.share),
                 "",
             ),
             ("repairs that left the light dark", per_cent(experience.slip), ""),

@@ -10,6 +10,7 @@ import pytest
 
 from lightwatch.decisions.triage import NextTest, Outage
 from lightwatch.decisions.triage.experience import Experience
+from lightwatch.decisions.triage.misplaced import Misplaced
 from lightwatch.decisions.triage.spoken import how_likely
 from lightwatch.detection import Detection
 from reports.outages import explained, outages_text
@@ -109,7 +110,9 @@ def rates(**changed: Any) -> Experience:
         "group_per_year": 0.08,
         "damage_per_km_year": 0.0002,
         "false_per_night": {"out": 1e-5},
-        "misplaced_share": 0.08,
+        "misplaced": Misplaced(0.08, 0.5),
+        "heard": {"out": 100},
+        "wrong": {"dayburning": 0.1},
         "crowd": 0.6,
         "slip": 0.03,
         "mishaps_per_year": 1e-5,

@@ -60,7 +60,7 @@ class Lights:
     report_per_night, shared_report_per_night
         Rate of first reports, dark alone and dark with others.
     false_per_night
-        Rate of reports of it while it is lit.
+        Rate of reports of it, so worded, while it is lit.
     """
 
     since: Floats
@@ -170,7 +170,7 @@ def weigh(lights: Lights, looks: Looks, edges: Floats) -> LightEvidence:
     before = np.where(reported[:, None], _dark_before(top, bottom, until), 0.0)
     dark_nights = _nights_dark(top, bottom, until)
     looked, looked_lit = _looked(looks, top, bottom, n)
-    false = (lights.false_per_night * lights.told_own)[:, None]
+    false = lights.false_per_night[:, None]
     lit = np.where(reported, np.log(false[:, 0]), 0.0) + looked_lit
 
     def since_bin(rate: Floats, told_so: Floats) -> Floats:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from lightwatch.decisions.triage.channel import Channel
 from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.misplaced import Misplaced, misplaced
 from lightwatch.detection import Detection, detection, unheld
 from lightwatch.detection.touched import lights_touched
 from lightwatch.lives import Lives
@@ -72,10 +73,10 @@ class ChannelRates:
         Shape (lights,): hazard of coming to show it by itself [1/night].
     reported_per_night
         Shape (lights,): rate of reports, were it in such trouble [1/night].
-    said_own, said_shared
-        By symptom, how often it is called so, alone and with others.
+    said_own, said_shared, said_any
+        By symptom, how often it is called so: alone, with others, in all reports.
     false_per_night
-        Rate of reports of it where nothing is wrong [1/night].
+        By symptom, rate of reports of it where nothing is wrong [1/night].
     hit
         Chance that a night patrol notes it.
     """
@@ -84,7 +85,8 @@ class ChannelRates:
     reported_per_night: np.ndarray
     said_own: np.ndarray
     said_shared: np.ndarray
-    false_per_night: float
+    said_any: np.ndarray
+    false_per_night: np.ndarray
     hit: float
 
 
@@ -117,8 +119,11 @@ class Experience:
         Of sections by theft and the like [1/(km year)].
     false_per_night
         By symptom: reports of a light where nothing is wrong [1/night].
-    misplaced_share
-        Share of reports that name another light than is meant.
+    misplaced
+        How often, and how, reports name another light than is meant.
+    heard, wrong
+        By symptom: reports of it [count]; their share that a crew found to be of
+        another light or of none.
     crowd
         Reports of a light dark with others, against those of one dark alone.
     slip
@@ -139,7 +144,9 @@ class Experience:
     group_per_year: float
     damage_per_km_year: float
     false_per_night: dict[str, float]
-    misplaced_share: float
+    misplaced: Misplaced
+    heard: dict[str, int]
+    wrong: dict[str, float]
     crowd: float
     slip: float
     mishaps_per_year: float
@@ -175,12 +182,14 @@ class Experience:
             own += self.mishaps_per_year + self.customers_per_year * by_customer
         shared = "feed" if channel.by_feed else "group"
         detected, first = self.detection, symptoms[0]
+        heard = np.array([self.heard.get(one, 0) + _HALF for one in symptoms])
         return ChannelRates(
             own / YEAR_NIGHTS,
             detected.reported_per_day(pd.Series(grid.light_ids), first),
             np.array([self.said("own", one, symptoms) for one in symptoms]),
             np.array([self.said(shared, one, symptoms) for one in symptoms]),
-            sum(self.false_per_night.get(one, 0.0) for one in symptoms),
+            heard / heard.sum(),
+            np.array([self.false_per_night.get(one, 0.0) for one in symptoms]),
             detected.hit_chance(first),
         )
 
@@ -286,16 +295,21 @@ def _false_per_night(register: Register) -> dict[str, float]:
     }
 
 
-def _misplaced_share(register: Register) -> float:
-    """Return how often the light repaired was another than the one reported."""
+def _wrong(register: Register, astray: float) -> dict[str, float]:
+    """Return the share of reports that were of another light or of none, by symptom."""
     known = register.known
-    repairs = known.repairs[known.repairs["light_id"] != ""]
-    repairs = repairs[repairs["action"] != "no_fault_found"]
-    light = known.reports.set_index("report_id")["light_id"]
-    named = repairs["report_id"].map(light).fillna("")
-    answered = named != ""
-    other = answered & (named != repairs["light_id"])
-    return float(other.sum() + _HALF) / float(answered.sum() + _LIKE)
+    told = known.reports.set_index("report_id")["symptom"]
+    answered = known.repairs[~known.repairs["action"].isin(UNANSWERED)]
+    symptom = answered["report_id"].map(told)
+    every = symptom.value_counts()
+    false = symptom[answered["action"] == "no_fault_found"].value_counts()
+    found = {
+        name: (false.get(name, 0) + _HALF) / (every.get(name, 0) + _LIKE)
+        for name in SYMPTOMS
+    }
+    return {
+        name: float(1 - (1 - share) * (1 - astray)) for name, share in found.items()
+    }
 
 
 def _crowd(register: Register, detected: Detection) -> float:
@@ -369,6 +383,7 @@ def experience(lives: Lives) -> Experience:
     own = mends & (level == "own")
     detected = detection(register)
     mishaps, customers = _mishaps(register)
+    astray = misplaced(register)
     return Experience(
         mishaps_per_year=mishaps,
         customers_per_year=customers,
@@ -379,7 +394,9 @@ def experience(lives: Lives) -> Experience:
         damage_per_km_year=(stolen.sum() + _HALF)
         / max(float(km_years[feeds].sum()), 10.0),
         false_per_night=_false_per_night(register),
-        misplaced_share=_misplaced_share(register),
+        misplaced=astray,
+        heard=register.known.reports["symptom"].value_counts().to_dict(),
+        wrong=_wrong(register, astray.share),
         crowd=_crowd(register, detected),
         slip=float(len(unheld(register)) + 1.0) / float(own.sum() + 50.0),
         symptom_share=_symptoms(register),

@@ -8,7 +8,6 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.crews import Crews, Tests
@@ -22,6 +21,7 @@ from lightwatch.decisions.triage.experience import (
 )
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.lists import Lists
+from lightwatch.decisions.triage.misplaced import drawn
 from lightwatch.decisions.triage.troubles import (
     answers,
     told_of_lights,
@@ -41,15 +41,10 @@ CREW_HIT = 0.98
 """Chance that a crew at the light says rightly whether it is dark; no source."""
 
 POWERED = 0.95
-"""Chance that a light said to burn by day, cycle or be dim is not dark; no source."""
+"""Chance that a light seen to burn by day, cycle or be dim is not dark; no source."""
 
 DAY_HIT = 0.9
 """Chance that a day patrol notes a light that burns by day; no source."""
-
-NEARBY_M = 80.0
-NEIGHBOURS = 4
-"""A report may be meant for one of so many lights nearest to it, so near [m]; no
-source."""
 
 _POWERED = [one for one in SYMPTOMS if one not in (*DARK, "knocked_down", "other")]
 
@@ -78,27 +73,6 @@ class _Patrols:
     noted: Ints
 
 
-def _misplaced(place: Floats, told: Flags, per_night: float) -> Floats:
-    """Return the rate of reports of each light that are meant for one nearby.
-
-    Parameters
-    ----------
-    place
-        Shape (n, 2) [m].
-    told
-        Shape (n,): there is an open sign at it.
-    per_night
-        Rate of such reports that a light in trouble draws, on all around it [1/night].
-    """
-    drawn = np.zeros(len(place))
-    if told.any() and len(place) > 1:
-        many = min(NEIGHBOURS + 1, len(place))
-        away, near = cKDTree(place).query(place[told], k=many)
-        close = away[:, 1:] <= NEARBY_M
-        np.add.at(drawn, near[:, 1:][close], per_night / NEIGHBOURS)
-    return drawn
-
-
 @dataclass(frozen=True)
 class _Rates:
     """Rates of one network, worked out once; it keeps what they were drawn from."""
@@ -114,6 +88,10 @@ class _Rates:
 
     @cached_property
     def _channels(self) -> dict[Channel, ChannelRates]:
+        return {}
+
+    @cached_property
+    def astray(self) -> dict[Channel, Floats]:
         return {}
 
     def channel(self, channel: Channel) -> ChannelRates:
@@ -289,7 +267,12 @@ class Signs:
         return np.maximum(at, self.grid.rewired), proven & (at > self.grid.rewired)
 
     def _looks(
-        self, at: Ints, channel: Channel, hit: float, told: tuple[Ints, Ints]
+        self,
+        at: Ints,
+        known: Experience,
+        channel: Channel,
+        hit: float,
+        told: tuple[Ints, Ints],
     ) -> tuple[Ints, Floats, Flags, Floats]:
         """Return looks at some lights: position, when, noted, chance of noting."""
         rows, which = told
@@ -297,14 +280,16 @@ class Signs:
         when = self._told.at[rows]
         mine = np.isin(symptom, _codes(channel.symptoms))
         passed, passed_at = self.passes(at, channel.patrol)
-        parts = [
+        parts: list[tuple[Ints, Floats, Flags, Floats | float]] = [
             (passed, passed_at, np.zeros(len(passed), dtype=bool), hit),
             (which[seen & mine], when[seen & mine], np.ones((seen & mine).sum(), bool),
              hit),
         ]  # fmt: skip
         if channel.by_feed:
             lit = np.isin(symptom, _codes(tuple(_POWERED)))
-            parts.append((which[lit], when[lit], np.zeros(lit.sum(), bool), POWERED))
+            wrong = np.array([known.wrong.get(name, 0.0) for name in SYMPTOMS])[symptom]
+            powered = np.where(seen, POWERED, 1 - wrong)[lit]
+            parts.append((which[lit], when[lit], np.zeros(lit.sum(), bool), powered))
             light, crew_at, dark = self.crews.looks
             position = np.full(len(self.grid.lights) + 1, -1)
             position[at] = np.arange(len(at))
@@ -314,8 +299,23 @@ class Signs:
             np.concatenate([part[0] for part in parts]),
             np.concatenate([part[1] for part in parts]),
             np.concatenate([part[2] for part in parts]),
-            np.concatenate([np.full(len(part[0]), part[3]) for part in parts]),
+            np.concatenate([np.broadcast_to(one[3], len(one[0])) for one in parts]),
         )
+
+    def _astray(self, known: Experience, channel: Channel) -> Floats:
+        """Return for every light the rate of reports meant for another [1/night]."""
+        kept = self._rates_of(known).astray
+        if channel not in kept:
+            told, rates = self._told, self._rates_of(known).channel(channel)
+            mine = np.isin(told.symptom, _codes(channel.symptoms)) & (told.light >= 0)
+            light = told.light[mine]
+            some = np.unique(light[told.at[mine] > self._since[0][light]])
+            false, per_night = rates.false_per_night.sum(), rates.reported_per_night
+            own = rates.own_per_night[some]
+            kept[channel] = drawn(
+                self.grid, some, own, false, per_night[some], known.misplaced
+            )
+        return kept[channel]
 
     def observed(
         self, at: Ints, known: Experience, channel: Channel = DARKNESS
@@ -348,12 +348,12 @@ class Signs:
         ]
         rates = self._rates_of(known).channel(channel)
         hit = DAY_HIT if channel.patrol == "day" else rates.hit
-        seen, seen_at, noted, chance = self._looks(at, channel, hit, (rows, which))
+        seen, seen_at, noted, chance = self._looks(
+            at, known, channel, hit, (rows, which)
+        )
         later = seen_at > np.maximum(since[seen], now - night_edges()[0] * DAY)
-        signs = np.isfinite(age)
-        signs[seen[later & noted]] = True
         per_night = rates.reported_per_night[at]
-        nearby = known.misplaced_share * float(per_night.mean()) if len(at) else 0.0
+        astray = self._astray(known, channel)[at]
         found = self.crews.found_alone[at] > since
         return (
             Lights(
@@ -365,8 +365,8 @@ class Signs:
                 own_per_night=rates.own_per_night[at] * np.where(found, FOUND, 1.0),
                 report_per_night=per_night,
                 shared_report_per_night=per_night * known.crowd,
-                false_per_night=rates.false_per_night
-                + _misplaced(self.grid.metres[at], signs, nearby),
+                false_per_night=rates.false_per_night[words]
+                + astray * rates.said_any[words],
             ),
             Looks(
                 seen[later], (now - seen_at[later]) / DAY, noted[later], chance[later]
