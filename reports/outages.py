@@ -243,7 +243,16 @@ def _told(experience: Experience) -> dict[str, list[_Row]]:
                 if name in found.per_day
             ),
             ("any other", f"{found.usual_per_day:.4f}", "1/day"),
-            ("one dark with others, against alone", f"{experience.crowd:.2f}", "times"),
+            (
+                "one dark with others, against alone: before any is reported",
+                f"{experience.crowd.first:.2f}",
+                "times",
+            ),
+            (
+                "one dark with others, against alone: after that",
+                f"{experience.crowd.later:.2f}",
+                "times",
+            ),
         ],
         "Chance that a passing night patrol notes it": [
             *(

@@ -28,7 +28,9 @@ PER_NIGHT = -np.log1p(-P14) / 14
 ALONE, FALSE, FAULT_PER_KM = 0.1 / 365, 0.02 / 365, 0.3 / 365
 NIGHTS_DARK = 10.0
 WORLDS = 300
-NOTHING = Looks(np.zeros(0, int), np.zeros(0), np.zeros(0, bool), np.zeros(0))
+NOTHING = Looks(
+    np.zeros(0, int), np.zeros(0), np.zeros(0, bool), np.zeros(0), np.zeros(0)
+)
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ def _judge(grid: Grid, seed: int) -> Judged:
 
     lights = Lights(
         each(np.inf), each(0.0), told.ravel(), each(1.0), each(1.0), each(ALONE),
-        each(PER_NIGHT), each(PER_NIGHT), each(FALSE),
+        each(PER_NIGHT), each(PER_NIGHT), each(PER_NIGHT), each(0.0), each(FALSE),
     )  # fmt: skip
     shared = weigh(lights, NOTHING, edges).shared
     first = np.arange(WORLDS)[:, None] * n

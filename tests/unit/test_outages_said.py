@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from lightwatch.decisions.triage import NextTest, Outage
+from lightwatch.decisions.triage.crowd import Crowd
 from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.misplaced import Misplaced
 from lightwatch.decisions.triage.spoken import how_likely
@@ -113,7 +114,8 @@ def rates(**changed: Any) -> Experience:
         "misplaced": Misplaced(0.08, 0.5),
         "heard": {"out": 100},
         "wrong": {"dayburning": 0.1},
-        "crowd": 0.6,
+        "noted_wrongly": 1e-4,
+        "crowd": Crowd(0.4, 0.6),
         "slip": 0.03,
         "mishaps_per_year": 1e-5,
         "customers_per_year": 0.05,
@@ -134,7 +136,8 @@ def test_the_rates_are_told_with_their_units() -> None:
         "share of reports that name another light 8 %",
         "repairs that left the light dark 3 %",
         "out 0.0500 1/day",
-        "one dark with others, against alone 0.60 times",
+        "one dark with others, against alone: before any is reported 0.40 times",
+        "one dark with others, against alone: after that 0.60 times",
         "out 90 %",
         "C1 1.50 times",
     ):

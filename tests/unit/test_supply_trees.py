@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightwatch.decisions.triage.evidence import (
-    NOTED_WRONGLY,
     Lights,
     Looks,
     night_edges,
@@ -88,15 +87,17 @@ def _lights(n, **given):
     usual = {
         "since": np.inf, "slip": 0.03, "told": np.nan, "told_shared": 1.0,
         "told_own": 1.0, "own_per_night": 3e-4, "report_per_night": 0.05,
-        "shared_report_per_night": 0.03, "false_per_night": 1e-4,
+        "first_per_night": 0.02, "later_per_night": 0.03, "begun": 0.0,
+        "false_per_night": 1e-4,
     }  # fmt: skip
     values = {**usual, **given}
     return Lights(**{k: np.broadcast_to(v, n).astype(float) for k, v in values.items()})
 
 
 NOTHING = Looks(
-    np.zeros(0, dtype=int), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0)
-)
+    np.zeros(0, dtype=int), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0),
+    np.zeros(0),
+)  # fmt: skip
 
 
 def test_lights_on_a_tree_weigh_as_their_own_failures_are_enumerated():
@@ -107,9 +108,9 @@ def test_lights_on_a_tree_weigh_as_their_own_failures_are_enumerated():
     told = np.array([np.nan, 3.0, 3.0])
     looks = Looks(
         np.array([0, 1]), np.array([3.0, 6.0]), np.array([False, False]),
-        np.array([0.95, 0.95]),
+        np.array([0.95, 0.95]), np.array([0.005, 0.005]),
     )  # fmt: skip
-    lights = _lights(3, told=told)
+    lights = _lights(3, told=told, begun=3.0)
     weighed = weigh(lights, looks, edges)
     per_night = np.array([1e-4, 2e-4, 5e-4])
     evidence = np.column_stack([weighed.shared, np.zeros(3)])
@@ -118,21 +119,22 @@ def test_lights_on_a_tree_weigh_as_their_own_failures_are_enumerated():
     def likelihood(i, own, shared):
         """Of light i, dark by itself since bin own and by its feed since shared."""
         first = min(own, shared)
-        rate = 0.05 if own < shared else 0.03
+        unheard, heard = (0.05, 0.05) if own < shared else (0.02, 0.03)
         reported = np.isfinite(told[i])
         until = told[i] if reported else 0.0
-        dark = 0.0
+        value = 1.0
         if first < 3:
             middle, end = (edges[first] + edges[first + 1]) / 2, edges[first + 1]
-            before = 1.0 if end >= until else 0.0
-            dark = (middle - until) * before
-        value = np.exp(-rate * dark)
+            until_first = max(until, 3.0)
+            before = (middle - until_first) if end >= until_first else 0.0
+            dark = (middle - until) if end >= until else 0.0
+            value = np.exp(-unheard * before - heard * (dark - before))
         if reported:
-            value *= rate * (first < 3 and edges[first + 1] >= until) + 1e-4
+            value *= unheard * (first < 3 and edges[first + 1] >= until) + 1e-4
         for light, age in zip(looks.light, looks.age, strict=True):
             if light == i:
                 is_dark = first < 3 and edges[first + 1] >= age
-                value *= 0.05 if is_dark else 1 - NOTED_WRONGLY
+                value *= 0.05 if is_dark else 1 - 0.005
         return value
 
     total, dark = 0.0, np.zeros(3)
@@ -159,7 +161,11 @@ def test_silence_and_a_light_seen_lit_speak_against_a_shared_fault():
     edges = night_edges()
     silent = weigh(_lights(1), NOTHING, edges).shared[0]
     passed = Looks(
-        np.zeros(1, dtype=int), np.ones(1), np.zeros(1, bool), np.full(1, 0.95)
+        np.zeros(1, dtype=int),
+        np.ones(1),
+        np.zeros(1, bool),
+        np.full(1, 0.95),
+        np.full(1, 0.005),
     )
     lit = weigh(_lights(1), passed, edges).shared[0]
     assert (silent < 0).all()

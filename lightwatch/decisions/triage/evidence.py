@@ -13,7 +13,8 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,6 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-
-NOTED_WRONGLY = 0.005
-"""Chance that a patrol notes a light that is lit; no source."""
 
 _FINE_NIGHTS, _FINE = 1.5, 20
 _COARSER, _COARSE = 1.25, 12
@@ -57,8 +55,11 @@ class Lights:
         if they do not.
     own_per_night
         Hazard of going dark by a component of its own.
-    report_per_night, shared_report_per_night
-        Rate of first reports, dark alone and dark with others.
+    report_per_night, first_per_night, later_per_night
+        Rate of first reports: dark alone; dark with others, of whom none is reported
+        yet; and thereafter.
+    begun
+        Age of the first report of any light that may share its fault; 0 for none.
     false_per_night
         Rate of reports of it, so worded, while it is lit.
     """
@@ -70,7 +71,9 @@ class Lights:
     told_own: Floats
     own_per_night: Floats
     report_per_night: Floats
-    shared_report_per_night: Floats
+    first_per_night: Floats
+    later_per_night: Floats
+    begun: Floats
     false_per_night: Floats
 
 
@@ -86,14 +89,29 @@ class Looks:
         Nights before the time of judging.
     noted
         It was noted as dark.
-    hit
-        Chance that a dark light is noted.
+    hit, wrong
+        Chances that a dark light is noted, and that one is that is lit.
     """
 
     light: Ints
     age: Floats
     noted: Flags
     hit: Floats
+    wrong: Floats
+
+    @classmethod
+    def joined(cls, parts: Sequence[Looks]) -> Looks:
+        """Put looks together."""
+        return cls(
+            *(
+                np.concatenate([getattr(part, one.name) for part in parts])
+                for one in fields(cls)
+            )
+        )
+
+    def chosen(self, which: Flags) -> Looks:
+        """Return some of them."""
+        return Looks(*(getattr(self, one.name)[which] for one in fields(self)))
 
 
 @dataclass(frozen=True)
@@ -134,7 +152,7 @@ def _nights_dark(top: Floats, bottom: Floats, until: Floats) -> Floats:
 
 def _looked(looks: Looks, top: Floats, bottom: Floats, n: int) -> tuple[Floats, Floats]:
     """Return the log-likelihood of the looks, dark since each bin and lit."""
-    hit, lit = looks.hit[:, None], NOTED_WRONGLY
+    hit, lit = looks.hit[:, None], looks.wrong[:, None]
     age = looks.age[:, None]
     dark = _dark_before(top[looks.light], bottom[looks.light], age)
     noted = dark * hit + (1 - dark) * lit
@@ -142,7 +160,8 @@ def _looked(looks: Looks, top: Floats, bottom: Floats, n: int) -> tuple[Floats, 
     total = np.zeros((n, top.shape[1]))
     np.add.at(total, looks.light, chance)
     never = np.zeros(n)
-    np.add.at(never, looks.light, np.log(np.where(looks.noted, lit, 1 - lit)))
+    wrong = np.where(looks.noted, looks.wrong, 1 - looks.wrong)
+    np.add.at(never, looks.light, np.log(wrong))
     return total, never
 
 
@@ -173,14 +192,24 @@ def weigh(lights: Lights, looks: Looks, edges: Floats) -> LightEvidence:
     false = lights.false_per_night[:, None]
     lit = np.where(reported, np.log(false[:, 0]), 0.0) + looked_lit
 
-    def since_bin(rate: Floats, told_so: Floats) -> Floats:
-        pace = (rate * told_so)[:, None] * before + false
-        said = np.where(reported[:, None], np.log(pace), 0.0)
-        seen: Floats = said - rate[:, None] * dark_nights + looked
+    def since_bin(pace: Floats, silence: Floats) -> Floats:
+        said = np.where(reported[:, None], np.log(pace[:, None] * before + false), 0.0)
+        seen: Floats = said - silence + looked
         return seen
 
-    alone = since_bin(lights.report_per_night, lights.told_own)
-    shared = since_bin(lights.shared_report_per_night, lights.told_shared)
+    alone = since_bin(
+        lights.report_per_night * lights.told_own,
+        lights.report_per_night[:, None] * dark_nights,
+    )
+    begun = lights.begun[:, None]
+    unheard = _nights_dark(top, bottom, np.maximum(until, begun))
+    later = lights.later_per_night[:, None] * (dark_nights - unheard)
+    pace = np.where(
+        lights.told >= lights.begun, lights.first_per_night, lights.later_per_night
+    )
+    shared = since_bin(
+        pace * lights.told_shared, lights.first_per_night[:, None] * unheard + later
+    )
     return _against_none(lights, edges, alone, shared[:, :-1], lit)
 
 

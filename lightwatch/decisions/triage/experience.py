@@ -13,16 +13,15 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.triage.channel import Channel
+from lightwatch.decisions.triage.crowd import Crowd, crowd
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.misplaced import Misplaced, misplaced
 from lightwatch.detection import Detection, detection, unheld
-from lightwatch.detection.touched import lights_touched
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.feed_history import feed_history
 from lightwatch.rates.hazards import hazards_now
 from lightwatch.register import Register
-from lightwatch.register.fittings import worked_on
 from lightwatch.words import DARK, SUPPLY, UNANSWERED, resources
 
 YEAR_NIGHTS = YEAR / DAY
@@ -37,10 +36,6 @@ FOUND = 1000.0
 """How many times likelier a crew is to find a fault where it is than where it is not;
 no source."""
 
-USUAL_CROWD = 0.7
-"""Of the reports that lights dark alone would have, a light dark with others has this
-share; as good as ten reports, no source."""
-
 SYMPTOMS = sorted(
     next(
         field.allowed or frozenset()
@@ -53,11 +48,15 @@ USUAL_FALSE = 5e-5
 """Reports of a light where nothing is wrong, before any is on record [1/night]; as
 good as half a report, no source."""
 
+USUAL_NOTED_WRONGLY = 1e-3
+"""Notes of a patrol where nothing is wrong, before any is on record, by light passed;
+as good as half a note, no source."""
+
 UNKNOWN_PER_KM_YEAR = 0.1
 """Faults of a feed where no section is on record [1/(km year)]; no source."""
 
 _LIKE = 10.0
-_BEFORE_DAYS = 30.0
+_SOON_DAYS = 30.0
 _HALF = 0.5
 _RARE = 0.1
 """Of each symptom a cause counts as seen so many times more than it was."""
@@ -124,8 +123,10 @@ class Experience:
     heard, wrong
         By symptom: reports of it [count]; their share that a crew found to be of
         another light or of none.
+    noted_wrongly
+        Chance that a patrol notes a light where nothing is wrong.
     crowd
-        Reports of a light dark with others, against those of one dark alone.
+        How lights dark with others are reported, against one dark alone.
     slip
         Chance that a repair left the light dark.
     mishaps_per_year
@@ -147,7 +148,8 @@ class Experience:
     misplaced: Misplaced
     heard: dict[str, int]
     wrong: dict[str, float]
-    crowd: float
+    noted_wrongly: float
+    crowd: Crowd
     slip: float
     mishaps_per_year: float
     customers_per_year: float
@@ -312,34 +314,20 @@ def _wrong(register: Register, astray: float) -> dict[str, float]:
     }
 
 
-def _crowd(register: Register, detected: Detection) -> float:
-    """Return how much more slowly lights that are dark together are reported.
-
-    Read off mended faults of feeds: first reports of their lights after the first of
-    all, against those that lights dark alone would have had in that time.
-    """
-    repairs = register.known.repairs
-    level = _level(repairs)
-    mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-    chosen = repairs[(level != "own") & mends]
-    frame = chosen.assign(
-        repair=chosen.index, day=chosen["happened"] / DAY, part=worked_on(chosen)
-    )
-    touched = lights_touched(register, frame)
-    reports = register.known.reports
-    dark = reports[reports["symptom"].isin(DARK) & (reports["light_id"] != "")]
-    told = dark.assign(told=dark["happened"] / DAY)[["light_id", "told"]]
-    both = touched.merge(told, on="light_id", how="left")
-    inside = (both["told"] <= both["day"]) & (both["told"] > both["day"] - _BEFORE_DAYS)
-    both["told"] = both["told"].where(inside)
-    first = both.groupby(["repair", "light_id"], as_index=False)[["told", "day"]].min()
-    begun = first.groupby("repair")["told"].transform("min")
-    first, begun = first[begun.notna()], begun[begun.notna()]
-    nights = first["told"].fillna(first["day"]) - begun
-    later = (first["told"] > begun).sum()
-    usual = detected.reported_per_day(first["light_id"], "out")
-    expected = float((usual * nights.to_numpy()).sum())
-    return float((later + _LIKE * USUAL_CROWD) / (expected + _LIKE))
+def _noted_wrongly(register: Register) -> float:
+    """Return lights that a patrol noted and a crew found in order, by light passed."""
+    known = register.known
+    repairs, sightings = known.repairs, known.sightings
+    none = repairs[
+        (repairs["action"] == "no_fault_found") & (repairs["light_id"] != "")
+    ]
+    found = none[["light_id", "happened"]].rename(columns={"happened": "crew"})
+    both = found[none["report_id"] == ""].merge(sightings, on="light_id")
+    days = (both["crew"] - both["happened"]) / DAY
+    wrong = both[(days > 0) & (days < _SOON_DAYS)]["light_id"].nunique()
+    on_road = known.lights["road_id"].value_counts()
+    passed = float(known.patrols["road_id"].map(on_road).fillna(0.0).sum())
+    return float(wrong + _HALF) / (passed + _HALF / USUAL_NOTED_WRONGLY)
 
 
 def _mishaps(register: Register) -> tuple[float, float]:
@@ -397,7 +385,8 @@ def experience(lives: Lives) -> Experience:
         misplaced=astray,
         heard=register.known.reports["symptom"].value_counts().to_dict(),
         wrong=_wrong(register, astray.share),
-        crowd=_crowd(register, detected),
+        noted_wrongly=_noted_wrongly(register),
+        crowd=crowd(register, detected, repairs[mends & (level != "own")]),
         slip=float(len(unheld(register)) + 1.0) / float(own.sum() + 50.0),
         symptom_share=_symptoms(register),
         detection=detected,

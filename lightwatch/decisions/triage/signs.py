@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -39,6 +39,9 @@ PROVEN_SLIP = 0.002
 
 CREW_HIT = 0.98
 """Chance that a crew at the light says rightly whether it is dark; no source."""
+
+CREW_WRONG = 0.005
+"""Chance that a crew at a light that is lit calls it dark; no source."""
 
 POWERED = 0.95
 """Chance that a light seen to burn by day, cycle or be dim is not dark; no source."""
@@ -267,40 +270,40 @@ class Signs:
         return np.maximum(at, self.grid.rewired), proven & (at > self.grid.rewired)
 
     def _looks(
-        self,
-        at: Ints,
-        known: Experience,
-        channel: Channel,
-        hit: float,
-        told: tuple[Ints, Ints],
-    ) -> tuple[Ints, Floats, Flags, Floats]:
-        """Return looks at some lights: position, when, noted, chance of noting."""
-        rows, which = told
+        self, at: Ints, known: Experience, channel: Channel, told: tuple[Ints, Ints]
+    ) -> Looks:
+        """Return looks at some lights."""
+        now, (rows, which) = self.register.as_of, told
+
+        def looks(
+            light: Ints, at: Floats, noted: Flags | bool, hit: Floats | float
+        ) -> Looks:
+            like = np.ones(len(light))
+            noted = np.broadcast_to(noted, len(light))
+            wrong = known.noted_wrongly * like
+            return Looks(light, (now - at) / DAY, noted, hit * like, wrong)
+
         symptom, seen = self._told.symptom[rows], self._told.seen[rows]
         when = self._told.at[rows]
-        mine = np.isin(symptom, _codes(channel.symptoms))
-        passed, passed_at = self.passes(at, channel.patrol)
-        parts: list[tuple[Ints, Floats, Flags, Floats | float]] = [
-            (passed, passed_at, np.zeros(len(passed), dtype=bool), hit),
-            (which[seen & mine], when[seen & mine], np.ones((seen & mine).sum(), bool),
-             hit),
-        ]  # fmt: skip
+        mine = seen & np.isin(symptom, _codes(channel.symptoms))
+        by_day = channel.patrol == "day"
+        hit = DAY_HIT if by_day else self._rates_of(known).channel(channel).hit
+        parts = [
+            looks(*self.passes(at, channel.patrol), noted=False, hit=hit),
+            looks(which[mine], when[mine], noted=True, hit=hit),
+        ]
         if channel.by_feed:
             lit = np.isin(symptom, _codes(tuple(_POWERED)))
             wrong = np.array([known.wrong.get(name, 0.0) for name in SYMPTOMS])[symptom]
             powered = np.where(seen, POWERED, 1 - wrong)[lit]
-            parts.append((which[lit], when[lit], np.zeros(lit.sum(), bool), powered))
+            parts.append(looks(which[lit], when[lit], noted=False, hit=powered))
             light, crew_at, dark = self.crews.looks
             position = np.full(len(self.grid.lights) + 1, -1)
             position[at] = np.arange(len(at))
             here = position[light] >= 0
-            parts.append((position[light[here]], crew_at[here], dark[here], CREW_HIT))
-        return (
-            np.concatenate([part[0] for part in parts]),
-            np.concatenate([part[1] for part in parts]),
-            np.concatenate([part[2] for part in parts]),
-            np.concatenate([np.broadcast_to(one[3], len(one[0])) for one in parts]),
-        )
+            crews = looks(position[light[here]], crew_at[here], dark[here], CREW_HIT)
+            parts.append(replace(crews, wrong=np.full(here.sum(), CREW_WRONG)))
+        return Looks.joined(parts)
 
     def _astray(self, known: Experience, channel: Channel) -> Floats:
         """Return for every light the rate of reports meant for another [1/night]."""
@@ -347,13 +350,13 @@ class Signs:
             np.searchsorted(_codes(channel.symptoms)[order], told.symptom[first])
         ]
         rates = self._rates_of(known).channel(channel)
-        hit = DAY_HIT if channel.patrol == "day" else rates.hit
-        seen, seen_at, noted, chance = self._looks(
-            at, known, channel, hit, (rows, which)
-        )
-        later = seen_at > np.maximum(since[seen], now - night_edges()[0] * DAY)
+        looks = self._looks(at, known, channel, (rows, which))
+        oldest = np.minimum((now - since) / DAY, night_edges()[0])
+        looks = looks.chosen(looks.age < oldest[looks.light])
         per_night = rates.reported_per_night[at]
         astray = self._astray(known, channel)[at]
+        begun = np.zeros(len(self.grid.circuits))
+        np.maximum.at(begun, self.grid.circuit[at[light]], age[light])
         found = self.crews.found_alone[at] > since
         return (
             Lights(
@@ -364,13 +367,13 @@ class Signs:
                 told_own=rates.said_own[words],
                 own_per_night=rates.own_per_night[at] * np.where(found, FOUND, 1.0),
                 report_per_night=per_night,
-                shared_report_per_night=per_night * known.crowd,
+                first_per_night=per_night * known.crowd.first,
+                later_per_night=per_night * known.crowd.later,
+                begun=begun[self.grid.circuit[at]],
                 false_per_night=rates.false_per_night[words]
                 + astray * rates.said_any[words],
             ),
-            Looks(
-                seen[later], (now - seen_at[later]) / DAY, noted[later], chance[later]
-            ),
+            looks,
             self.crews.tests(at, since),
         )
 
