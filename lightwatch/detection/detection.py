@@ -27,6 +27,7 @@ from lightwatch.detection.moments import Floats, Moments
 from lightwatch.detection.places import Places, fit_places
 from lightwatch.nights import DAY
 from lightwatch.register import Register
+from lightwatch.register.once import once
 
 LIKE = 3.0
 """How many observations the usual state weighs against those of one."""
@@ -228,6 +229,7 @@ def _state(lights: pd.Series[str], symptoms: pd.Series[str]) -> pd.Series[str]:
     return lights + "|" + symptoms.replace("group_out", "out")
 
 
+@once
 def detection(register: Register) -> Detection:
     """Read off the records how soon trouble is noticed."""
     frame = of_faults(episodes(register))

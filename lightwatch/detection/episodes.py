@@ -12,6 +12,7 @@ from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
 from lightwatch.register.nearest import nearest_lights
+from lightwatch.register.once import once
 from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
@@ -21,6 +22,7 @@ _NEVER = -1e5
 _MENDS = ("replaced", "repaired", "reset", "converted", "removed")
 
 
+@once
 def signs(register: Register) -> pd.DataFrame:
     """Return what told of trouble: reports and sightings, times in days.
 
@@ -105,6 +107,7 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
     return np.where(np.isnan(lit), -np.inf, lit)
 
 
+@once
 def night_passes(register: Register) -> Moments:
     """Return when night patrols set out along each road [days]."""
     patrols = register.known.patrols
@@ -112,6 +115,7 @@ def night_passes(register: Register) -> Moments:
     return Moments.of(night["road_id"], night["happened"] / DAY)
 
 
+@once
 def episodes(register: Register) -> pd.DataFrame:
     """Return the trouble that each repair at a light ended.
 

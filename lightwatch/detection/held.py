@@ -18,6 +18,7 @@ from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
+from lightwatch.register.once import once
 
 WINDOW_DAYS = 28
 """A light in trouble again within this many days puts its last repair in doubt."""
@@ -107,6 +108,7 @@ def _share_of_wrong_guesses(
     return pairs.map(share).fillna(0.0)
 
 
+@once
 def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
     """Return the repairs that did not hold, by position in ``known.repairs``.
 

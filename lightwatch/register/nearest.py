@@ -1,4 +1,4 @@
-"""The light nearest to a place that somebody gave."""
+"""What is nearest on the globe: to a place that somebody gave, to a light."""
 
 from __future__ import annotations
 
@@ -6,6 +6,35 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+
+def _on_sphere(places: pd.DataFrame) -> NDArray[np.float64]:
+    east, north = np.radians(places[["longitude", "latitude"]].to_numpy(float)).T
+    across = np.cos(north)
+    return np.column_stack(
+        [across * np.cos(east), across * np.sin(east), np.sin(north)]
+    )
+
+
+def nearest(places: pd.DataFrame, among: pd.DataFrame) -> NDArray[np.int64]:
+    """Return for each place which is nearest, by great-circle distance.
+
+    The shortest chord through the globe belongs to the shortest way over it.
+
+    Parameters
+    ----------
+    places, among
+        ``longitude``, ``latitude`` [degrees]; at least one in ``among``.
+
+    Returns
+    -------
+    numpy.ndarray
+        Positions in ``among``.
+    """
+    found = cKDTree(_on_sphere(among)).query(_on_sphere(places))[1]
+    return np.asarray(found, dtype=np.int64)
 
 
 def nearest_lights(lights: pd.DataFrame, places: pd.DataFrame) -> pd.Series[Any]:
@@ -24,16 +53,11 @@ def nearest_lights(lights: pd.DataFrame, places: pd.DataFrame) -> pd.Series[Any]
         Identifiers, by the index of ``places``; '' where there are no lights, or a
         place is not known.
     """
-    from sklearn.neighbors import BallTree
-
     place = ["latitude", "longitude"]
     found = pd.Series("", index=places.index, dtype=object)
     known = places[place].notna().all(axis=1)
     if lights.empty or not known.any():
         return found
-    tree = BallTree(np.radians(lights[place].to_numpy()), metric="haversine")
-    where = np.radians(places.loc[known, place].to_numpy())
-    found[known] = lights["light_id"].to_numpy()[
-        tree.query(where, return_distance=False)[:, 0]
-    ]
+    at = nearest(places.loc[known, place], lights)
+    found[known] = lights["light_id"].to_numpy()[at]
     return found

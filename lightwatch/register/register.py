@@ -12,6 +12,7 @@ from lightwatch.observations.known import Known
 from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths
 from lightwatch.register.fittings import fittings
+from lightwatch.register.nearest import nearest
 from lightwatch.register.spans import spans
 
 EARTH_RADIUS_M = 6_371_008.8
@@ -61,14 +62,10 @@ class Register:
     @cached_property
     def nearest_station(self) -> dict[str, str]:
         """For each light the nearest weather station, by great-circle distance."""
-        from sklearn.neighbors import BallTree
-
         stations = self.known.stations.dropna(subset=["longitude", "latitude"])
         lights = self.known.lights
         if stations.empty or lights.empty:
             return {}
-        place = ["latitude", "longitude"]
-        tree = BallTree(np.radians(stations[place].to_numpy()), metric="haversine")
-        index = tree.query(np.radians(lights[place].to_numpy()), return_distance=False)
-        names = stations["station_id"].to_numpy()[index[:, 0]]
+        at = nearest(lights, stations)
+        names = stations["station_id"].to_numpy()[at]
         return dict(zip(lights["light_id"], names, strict=True))

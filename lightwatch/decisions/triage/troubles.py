@@ -7,9 +7,11 @@ import pandas as pd
 from lightwatch.detection import PROVEN
 from lightwatch.register import Register
 from lightwatch.register.nearest import nearest_lights
+from lightwatch.register.once import once
 from lightwatch.words import UNANSWERED
 
 
+@once
 def told_of_lights(register: Register) -> pd.DataFrame:
     """Return every report and sighting, one a row.
 
