@@ -114,6 +114,27 @@ def life(
 
 
 @app.command()
+def repeats(
+    db: Db = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+) -> None:
+    """Say what fails again: lights, circuits, batches, repairs that did not hold."""
+    from lightwatch.decisions.repeats import Repeats
+    from lightwatch.lives import lives
+    from lightwatch.register import Register
+    from reports.repeats import repeats_document, repeats_text
+
+    known = known_at(db, as_of)
+    written = known.clock.written(known.as_of)
+    found = Repeats.of(lives(Register(known)))
+    if as_json:
+        print_json(repeats_document(written, found))
+    else:
+        print(repeats_text(written, found))
+
+
+@app.command()
 def outages(
     explain: Annotated[
         bool, typer.Option("--explain", help="print the rates that verdicts rest on")

@@ -64,7 +64,7 @@ def feed_history(lives: Lives) -> list[FeedHistory]:
     frame = frame.assign(
         km_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"]
     )
-    wet = {name for name, is_wet in _wet_circuits(lives).items() if is_wet}
+    wet = {name for name, is_wet in wet_circuits(lives).items() if is_wet}
     frame["wet"] = frame["circuit_id"].isin(wet)
     law = frame.groupby(["type", "band", "wet"])
     rate = law["failed"].transform("sum") / law["km_years"].transform("sum")
@@ -90,7 +90,7 @@ def feed_history(lives: Lives) -> list[FeedHistory]:
     return sorted(rows, key=lambda one: (-one.ratio, one.circuit_id))
 
 
-def _wet_circuits(lives: Lives) -> dict[str, bool]:
+def wet_circuits(lives: Lives) -> dict[str, bool]:
     """Tell which circuits lie at a station with more wet days than most."""
     known = lives.register.known
     weather = known.weather

@@ -1,15 +1,20 @@
-"""Hazard today of everything in place, from the lives fitted to its kind and type."""
+"""Hazards by kind, type and age: what is in place now, all time under watch."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.errors import LightwatchError
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.weibull import fit_weibull
 from lightwatch.words import SUPPLY
+
+Floats = NDArray[np.float64]
 
 LEAST_FAILURES = 20
 """With fewer, a kind and type has one rate for every age."""
@@ -18,6 +23,43 @@ COLUMNS = ("light_id", "circuit_id", "section_id", "kind", "type", "per_year", "
 
 _YOUNGEST_YEARS = 0.05
 _HALF_A_FAILURE = 0.5
+
+
+@dataclass(frozen=True)
+class Ageing:
+    """How one kind and type fails with age: a Weibull hazard, or one rate for all.
+
+    Parameters
+    ----------
+    flat_per_year
+        Failures per unit-year (km-year for sections) under watch [1/year].
+    shape, scale_years
+        Of its Weibull life; None where failures are too few.
+    """
+
+    flat_per_year: float
+    shape: float | None = None
+    scale_years: float | None = None
+
+    def per_year(self, age_years: Floats) -> Floats:
+        """Return the hazard at an age [1/year]; where it is not known, the flat one."""
+        flat = np.full(age_years.shape, self.flat_per_year)
+        if self.shape is None or self.scale_years is None:
+            return flat
+        age = np.maximum(age_years, _YOUNGEST_YEARS) / self.scale_years
+        rising = self.shape / self.scale_years * age ** (self.shape - 1)
+        return np.where(np.isfinite(age), rising, flat)
+
+    def between(self, entry_years: Floats, leave_years: Floats) -> Floats:
+        """Return the failures expected from an age to an age.
+
+        Of unknown age, ``leave`` less ``entry`` times the flat rate.
+        """
+        flat = self.flat_per_year * (leave_years - entry_years)
+        if self.shape is None or self.scale_years is None:
+            return flat
+        entry, leave = entry_years / self.scale_years, leave_years / self.scale_years
+        return np.asarray(leave**self.shape - np.maximum(entry, 0.0) ** self.shape)
 
 
 def _at_age(
@@ -44,6 +86,61 @@ def _at_age(
     return fitted.shape, fitted.scale_years
 
 
+def aged(lives: Lives) -> pd.DataFrame:
+    """Return the life data with ``entry`` and ``leave``, ages of each life [years].
+
+    Not a number where the age is not known. A section is mended, not renewed: its age
+    is that of the ground it lies in.
+    """
+    frame = lives.frame
+    born = (frame["installed"] + frame["installed_last"]) / 2
+    born = np.minimum(born, frame["start"])
+    return frame.assign(
+        entry=(frame["start"] - born) / YEAR, leave=(frame["end"] - born) / YEAR
+    )
+
+
+def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
+    """Return how each kind and type fails with age."""
+    found = {}
+    for (kind, type_), some in aged(lives).groupby(["kind", "type"], sort=True):
+        failed = some["failed"].to_numpy(bool)
+        length = some["weight"].to_numpy(float)
+        watched = float(((some["end"] - some["start"]) / YEAR * length).sum())
+        flat = float(failed.sum() + _HALF_A_FAILURE) / max(watched, 1.0)
+        entry, leave = some["entry"].to_numpy(float), some["leave"].to_numpy(float)
+        law = _at_age(entry, leave, failed, length) or (None, None)
+        found[str(kind), str(type_)] = Ageing(flat, *law)
+    return found
+
+
+def expected(lives: Lives) -> NDArray[np.float64]:
+    """Return the failures expected of each life while under watch.
+
+    From the hazards of its kind and type at its ages; of a kind and type that has
+    failed, all lives together are expected to have failed as often as they did
+    (an internally standardised ratio is 1 [1]_).
+
+    References
+    ----------
+    .. [1] N. E. Breslow, N. E. Day, Statistical Methods in Cancer Research II (IARC
+       1987), chapter 2; from memory.
+    """
+    frame, laws = aged(lives), ageing(lives)
+    found = np.zeros(len(frame))
+    for group, rows in frame.groupby(["kind", "type"], sort=True).indices.items():
+        law, some = laws[group], frame.iloc[rows]
+        years = ((some["end"] - some["start"]) / YEAR).to_numpy(float)
+        entry, leave = some["entry"].to_numpy(float), some["leave"].to_numpy(float)
+        dated = np.isfinite(entry)
+        by_age = law.between(np.where(dated, entry, 0), np.where(dated, leave, years))
+        one = np.where(dated, by_age, law.flat_per_year * years)
+        one = one * some["weight"].to_numpy(float)
+        failed = float(some["failed"].sum())
+        found[rows] = one * (failed / one.sum() if failed and one.sum() else 1.0)
+    return found
+
+
 def hazards_now(lives: Lives) -> pd.DataFrame:
     """Return what is in place now with its hazard at its present age.
 
@@ -58,32 +155,14 @@ def hazards_now(lives: Lives) -> pd.DataFrame:
         ``per_year`` [1/year], of a section for its whole length, and ``km``, its
         length.
     """
-    frame = lives.frame
-    born = (frame["installed"] + frame["installed_last"]) / 2
-    years = {
-        "entry": (frame["start"] - np.minimum(born, frame["start"])) / YEAR,
-        "leave": (frame["end"] - np.minimum(born, frame["start"])) / YEAR,
-    }
-    frame = frame.assign(**years)
+    frame, laws = aged(lives), ageing(lives)
     now = frame["end"] >= lives.register.as_of
     parts = []
-    for (kind, _), some in frame.groupby(["kind", "type"], sort=True):
-        failed = some["failed"].to_numpy(bool)
-        entry, leave = some["entry"].to_numpy(float), some["leave"].to_numpy(float)
-        length = some["weight"].to_numpy(float)
-        watched = float(((some["end"] - some["start"]) / YEAR * length).sum())
-        flat = (failed.sum() + _HALF_A_FAILURE) / max(watched, 1.0)
-        fitted = _at_age(entry, leave, failed, length)
-        standing = some[now[some.index]]
-        rate = np.full(len(standing), flat)
-        if fitted:
-            shape, scale = fitted
-            age = np.maximum(standing["leave"].to_numpy(float), _YOUNGEST_YEARS)
-            hazard = shape / scale * (age / scale) ** (shape - 1)
-            rate = np.where(np.isfinite(age), hazard, flat)
+    for (kind, type_), some in frame[now].groupby(["kind", "type"], sort=True):
+        rate = laws[str(kind), str(type_)].per_year(some["leave"].to_numpy(float))
         if kind in SUPPLY:
-            rate = rate * standing["weight"].to_numpy(float)
-        parts.append(standing.assign(per_year=rate, km=standing["weight"]))
+            rate = rate * some["weight"].to_numpy(float)
+        parts.append(some.assign(per_year=rate, km=some["weight"]))
     if not parts:
         return pd.DataFrame(columns=list(COLUMNS))
     return pd.concat(parts).sort_index()[list(COLUMNS)]

@@ -70,51 +70,71 @@ class Shrunk:
         return self.prior_shape / self.prior_rate
 
 
+@dataclass(frozen=True)
+class _Groups:
+    """Groups that differ in failures or exposure, and how many are alike."""
+
+    failures: Floats
+    exposure: Floats
+    alike: Floats
+
+    def total(self, each: Floats) -> float:
+        """Sum what each contributes over all groups."""
+        return float((self.alike * each).sum())
+
+    def chosen(self, which: Bools) -> _Groups:
+        """Return some of them."""
+        return _Groups(self.failures[which], self.exposure[which], self.alike[which])
+
+
 def _gamma_limits(shape: Floats, rate: Floats, confidence: float) -> list[Floats]:
     tail = (1 - confidence) / 2
     return [gammaincinv(shape, at) / rate for at in (tail, 1 - tail)]
 
 
-def _pooled(failures: Floats, exposure: Floats, confidence: float, note: str) -> Shrunk:
+def _pooled(groups: _Groups, confidence: float, note: str) -> Shrunk:
     """Give all groups one rate with exact Poisson limits [failures of all]."""
-    total, watched = float(failures.sum()), float(exposure.sum())
+    failures, exposure = groups.failures, groups.exposure
+    total, watched = groups.total(failures), groups.total(exposure)
     tail = (1 - confidence) / 2
     low = float(gammaincinv(total, tail)) / watched if total else 0.0
     high = float(gammaincinv(total + 1, 1 - tail)) / watched
     mean = total / watched
     expected = mean * exposure
     made = np.where(failures > 0, failures * np.log(np.maximum(expected, 1e-300)), 0)
-    likelihood = float((made - expected - gammaln(failures + 1)).sum())
+    likelihood = groups.total(made - expected - gammaln(failures + 1))
     same = np.ones(failures.size)
     return Shrunk(
         mean * same, low * same, high * same, np.inf, np.inf, likelihood, note
     )
 
 
-def _marginal(failures: Floats, exposure: Floats, shape: float, rate: float) -> float:
+def _marginal(groups: _Groups, shape: float, rate: float) -> float:
     """Return the negative binomial log likelihood."""
+    failures, exposure = groups.failures, groups.exposure
     own = shape + failures
     parts = gammaln(own) - gammaln(shape) - gammaln(failures + 1)
     parts += shape * (np.log(rate) - np.log(rate + exposure))
     parts += failures * (np.log(exposure) - np.log(rate + exposure))
-    return float(parts.sum())
+    return groups.total(parts)
 
 
-def _rate_for(failures: Floats, exposure: Floats, shape: float) -> float:
+def _rate_for(groups: _Groups, shape: float) -> float:
     """Return the best rate parameter of the law for a shape.
 
     With mean m it solves sum of (failures - m exposure) / (1 + m exposure / shape) = 0,
     which falls in m.
     """
+    failures, exposure = groups.failures, groups.exposure
 
     def surplus(log_mean: float) -> float:
         mean = np.exp(log_mean)
-        return float(
-            ((failures - mean * exposure) / (1 + mean * exposure / shape)).sum()
+        return groups.total(
+            (failures - mean * exposure) / (1 + mean * exposure / shape)
         )
 
     own = failures[failures > 0] / exposure[failures > 0]
-    low = np.log(failures.sum() / exposure.sum()) - 1
+    low = np.log(groups.total(failures) / groups.total(exposure)) - 1
     high = np.log(own.max()) + 1
     while surplus(low) < 0:
         low -= 2
@@ -123,7 +143,7 @@ def _rate_for(failures: Floats, exposure: Floats, shape: float) -> float:
     return shape / float(np.exp(brentq(surplus, low, high, xtol=1e-13)))
 
 
-def _spread_beyond_chance(failures: Floats, exposure: Floats) -> float:
+def _spread_beyond_chance(groups: _Groups) -> float:
     """Return the slope of the likelihood in the variance of rates, at none.
 
     Its sign says on which side of the Poisson law the best fit lies [1]_.
@@ -133,15 +153,17 @@ def _spread_beyond_chance(failures: Floats, exposure: Floats) -> float:
     .. [1] C. Dean, J. F. Lawless, Journal of the American Statistical Association 84
        (1989), 467-472; from memory.
     """
-    expected = failures.sum() / exposure.sum() * exposure
-    return float(((failures - expected) ** 2 - failures).sum())
+    failures, exposure = groups.failures, groups.exposure
+    expected = groups.total(failures) / groups.total(exposure) * exposure
+    return groups.total((failures - expected) ** 2 - failures)
 
 
-def _best_shape(failures: Floats, exposure: Floats) -> float:
+def _best_shape(groups: _Groups) -> float:
+    failures, exposure = groups.failures, groups.exposure
+
     def loss(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
-        rate = _rate_for(failures, exposure, shape)
-        return -_marginal(failures, exposure, shape, rate)
+        return -_marginal(groups, shape, _rate_for(groups, shape))
 
     low, high = np.log(SHAPE_RANGE)
     grid = np.linspace(low, high, 47)
@@ -153,10 +175,10 @@ def _best_shape(failures: Floats, exposure: Floats) -> float:
 
     def slope(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
-        rate = _rate_for(failures, exposure, shape)
+        rate = _rate_for(groups, shape)
         gain = digamma(shape + failures) - digamma(shape)
         gain += np.log(rate) - np.log(rate + exposure)
-        return float(gain.sum())
+        return groups.total(gain)
 
     if best > 0 and slope(around[0]) > 0 > slope(around[1]):
         return float(np.exp(brentq(slope, *around, xtol=1e-12)))
@@ -164,44 +186,43 @@ def _best_shape(failures: Floats, exposure: Floats) -> float:
     return float(np.exp(found.x))
 
 
-def _laws(failures: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
+def _laws(groups: _Groups) -> tuple[Floats, Floats, Floats]:
     """Return laws of rates that the failures allow: shape, rate, weight.
 
     The share by which a typical group is drawn to the mean is taken as uniform
     beforehand, the log of the mean as flat; the mean is summed by Gauss-Hermite nodes.
     """
-    mean = failures.sum() / exposure.sum()
-    typical = mean * float(np.median(exposure))
+    failures, exposure = groups.failures, groups.exposure
+    mean = groups.total(failures) / groups.total(exposure)
+    every = np.repeat(exposure, groups.alike.astype(int))
+    typical = mean * float(np.median(every))
     share = (np.arange(SHARES) + 0.5) / SHARES
     nodes, weights = np.polynomial.hermite_e.hermegauss(MEANS)
     shape, rate, height = [], [], []
     for one in typical * share / (1 - share):
-        best = one / _rate_for(failures, exposure, one)
+        best = one / _rate_for(groups, one)
         expected = best * exposure
         curve = expected * (one + failures) / one / (1 + expected / one) ** 2
-        width = 1 / np.sqrt(curve.sum())
+        width = 1 / np.sqrt(groups.total(curve))
         for node, weight in zip(nodes, weights, strict=True):
             at = best * np.exp(width * node)
             shape.append(one)
             rate.append(one / at)
             height.append(
-                _marginal(failures, exposure, one, one / at)
-                + np.log(weight * width)
-                + node**2 / 2
+                _marginal(groups, one, one / at) + np.log(weight * width) + node**2 / 2
             )
     log_weight = np.array(height)
     made = np.exp(log_weight - log_weight.max())
     return np.array(shape), np.array(rate), made / made.sum()
 
 
-def _averaged_limits(
-    failures: Floats, exposure: Floats, seen: Bools, confidence: float
-) -> list[Floats]:
+def _averaged_limits(groups: _Groups, seen: Bools, confidence: float) -> list[Floats]:
     """Return limits of each group's rate, averaged over the laws, by bisection."""
-    shape, rate, weight = _laws(failures[seen], exposure[seen])
+    shape, rate, weight = _laws(groups.chosen(seen))
     kept = weight > 1e-7
     shape, rate, weight = shape[kept], rate[kept], weight[kept] / weight[kept].sum()
-    own, watched = shape + failures[:, None], rate + exposure[:, None]
+    own = shape + groups.failures[:, None]
+    watched = rate + groups.exposure[:, None]
     tail = (1 - confidence) / 2
     found = []
     for chance in (tail, 1 - tail):
@@ -262,32 +283,44 @@ def shrink(
         raise ValueError("failures and exposure must be lists of one length")
     if np.any(counted < 0) or np.any(watched < 0) or np.any(counted[watched == 0] > 0):
         raise ValueError("failures and exposure cannot be negative, nor one without")
-    seen = watched > 0
+    every = np.column_stack([counted, watched])
+    cells, group, alike = np.unique(
+        every, axis=0, return_inverse=True, return_counts=True
+    )
+    groups = _Groups(cells[:, 0], cells[:, 1], alike.astype(np.float64))
+    found = _shrunk(groups, confidence, law_known)
+    rate, low, high = (
+        one[group.ravel()] for one in (found.rate, found.low, found.high)
+    )
+    return replace(found, rate=rate, low=low, high=high)
+
+
+def _shrunk(groups: _Groups, confidence: float, law_known: bool) -> Shrunk:
+    seen = groups.exposure > 0
     if not seen.any():
         raise NotEnoughEvidence("nothing was watched in any group")
-    some, over = counted[seen], watched[seen]
-    if not some.any():
-        return _pooled(counted, watched, confidence, NO_FAILURES)
-    if some.size == 1:
-        return _pooled(counted, watched, confidence, ALONE)
+    some = groups.chosen(seen)
+    if not some.failures.any():
+        return _pooled(groups, confidence, NO_FAILURES)
+    if some.alike.sum() == 1:
+        return _pooled(groups, confidence, ALONE)
     shape = np.inf
-    if _spread_beyond_chance(some, over) > 0:
-        shape = _best_shape(some, over)
+    if _spread_beyond_chance(some) > 0:
+        shape = _best_shape(some)
     if np.isfinite(shape):
-        found = _given_law(counted, watched, seen, shape, confidence)
+        found = _given_law(groups, seen, shape, confidence)
     else:
-        found = _pooled(counted, watched, confidence, EVEN)
+        found = _pooled(groups, confidence, EVEN)
     if law_known:
         return found
-    low, high = _averaged_limits(counted, watched, seen, confidence)
+    low, high = _averaged_limits(groups, seen, confidence)
     return replace(found, low=low, high=high)
 
 
-def _given_law(
-    failures: Floats, exposure: Floats, seen: Bools, shape: float, confidence: float
-) -> Shrunk:
-    rate = _rate_for(failures[seen], exposure[seen], shape)
-    low, high = _gamma_limits(shape + failures, rate + exposure, confidence)
-    mean = (shape + failures) / (rate + exposure)
-    likelihood = _marginal(failures[seen], exposure[seen], shape, rate)
-    return Shrunk(mean, low, high, shape, rate, likelihood)
+def _given_law(groups: _Groups, seen: Bools, shape: float, confidence: float) -> Shrunk:
+    some = groups.chosen(seen)
+    rate = _rate_for(some, shape)
+    own, watched = shape + groups.failures, rate + groups.exposure
+    low, high = _gamma_limits(own, watched, confidence)
+    likelihood = _marginal(some, shape, rate)
+    return Shrunk(own / watched, low, high, shape, rate, likelihood)

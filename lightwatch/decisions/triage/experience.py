@@ -247,7 +247,7 @@ class Experience:
         return float(feeds["per_year"].sum()) / km if km else UNKNOWN_PER_KM_YEAR
 
 
-def _level(repairs: pd.DataFrame) -> np.ndarray:
+def level_of_work(repairs: pd.DataFrame) -> np.ndarray:
     """Name what each repair was about: a light's own part, the feed, the group."""
     shared = (repairs["light_id"] == "") & ~repairs["named"]
     feed = shared & repairs["cause"].isin(FEED_CAUSES)
@@ -264,7 +264,7 @@ def _symptoms(register: Register) -> dict[tuple[str, str], float]:
     ]
     answered = answered[~answered.index.isin(unheld(register))]
     symptom = answered["report_id"].map(reports)
-    level = pd.Series(_level(answered), answered.index)
+    level = pd.Series(level_of_work(answered), answered.index)
     own = answered["cause"].where(level == "own", "")
     counts = pd.concat([pd.crosstab(level, symptom), pd.crosstab(own, symptom)])
     counts = counts[counts.index != ""].groupby(level=0).sum()
@@ -359,7 +359,7 @@ def experience(lives: Lives) -> Experience:
     """Read off the records all that verdicts rest on."""
     register = lives.register
     repairs = register.known.repairs
-    level = _level(repairs)
+    level = level_of_work(repairs)
     mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
     whole = mends & (level == "feed") & (repairs["section_id"] == "")
     frame = lives.frame

@@ -1,0 +1,99 @@
+"""Repairs after which the same trouble went on, and what ended it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightwatch.detection import unheld
+from lightwatch.detection.episodes import signs
+from lightwatch.detection.moments import Moments
+from lightwatch.detection.touched import lights_touched
+from lightwatch.nights import DAY
+from lightwatch.register import Register
+from lightwatch.register.fittings import worked_on
+from lightwatch.words import UNANSWERED
+
+CALLBACK_DAYS = 30.0
+"""Trouble so soon after a repair is a callback, not a new failure; common practice, no
+source."""
+
+
+@dataclass(frozen=True)
+class Unheld:
+    """A repair that did not hold.
+
+    Parameters
+    ----------
+    repair_id, light_id, part
+        Which, where, and what was worked on.
+    again_after_days
+        From the repair to the next report or sighting.
+    finally_
+        Cause of the repair that ended the trouble; None if none has.
+    finally_repair
+        That repair; '' if none has.
+    """
+
+    repair_id: str
+    light_id: str
+    part: str
+    again_after_days: float
+    finally_: str | None
+    finally_repair: str
+
+    @property
+    def callback(self) -> bool:
+        """Tell whether the trouble was back within a month."""
+        return self.again_after_days <= CALLBACK_DAYS
+
+
+def unheld_repairs(register: Register) -> list[Unheld]:
+    """Return the repairs that did not hold, latest first."""
+    repairs = register.known.repairs
+    wrong = unheld(register)
+    if not wrong:
+        return []
+    mends = repairs[~repairs["action"].isin((*UNANSWERED, "no_fault_found"))]
+    frame = mends.assign(
+        repair=mends.index, day=mends["happened"] / DAY, part=worked_on(mends)
+    )
+    first = frame[frame["repair"].isin(wrong)]
+    touched = lights_touched(register, frame)
+    touched = touched[touched["light_id"].isin(set(first["light_id"]))]
+    ends = touched[~touched["repair"].isin(wrong)]
+    at = first["day"].to_numpy(float)
+    told = signs(register)
+    sign, _ = Moments.of(told["light_id"], told["day"]).next(first["light_id"], at)
+    work, _ = Moments.of(touched["light_id"], touched["day"]).next(
+        first["light_id"], at
+    )
+    days = np.round(np.minimum(sign, work) - at, 4)
+    _, row = Moments.of(ends["light_id"], ends["day"]).next(first["light_id"], at)
+    cause, end = (
+        np.append(column, "")[row]
+        for column in (
+            ends["cause"].to_numpy(object),
+            repairs["repair_id"].reindex(ends["repair"]).to_numpy(object),
+        )
+    )
+    found = [
+        Unheld(
+            str(repair),
+            str(light),
+            str(part),
+            float(again),
+            str(ended_by) or None,
+            str(ended_with),
+        )
+        for (repair, light, part), again, ended_by, ended_with in zip(
+            first[["repair_id", "light_id", "part"]].to_numpy(object),
+            days,
+            cause,
+            end,
+            strict=True,
+        )
+    ]
+    latest = np.lexsort((first["repair_id"].to_numpy(str), -at))
+    return [found[i] for i in latest if np.isfinite(days[i])]
