@@ -2,8 +2,8 @@
 
 Faults that came in two years on the worst twentieth of circuits: as we rank them, by
 raw count, by the best that faults can tell, by an oracle that knows every factor; how
-often the true excess lies inside its 95 % limits. Wrong first repairs of demo cities, flagged and rightly so. Errors by
-resampling worlds.
+often the true excess lies inside its 95 % limits. Wrong first repairs of demo cities,
+flagged and rightly so. Errors by resampling worlds.
 """
 
 from __future__ import annotations

@@ -3,9 +3,9 @@
 Each circuit has a factor of its own, from a gamma law (shape 1.5) in the odd worlds and
 a lognormal one (sigma .8) in the even ones; construction, age of the ground and wetness
 of the place add to it. Sections are mended, not renewed. Some years are watched, two
-more are what comes. Nobody who sees faults only can rank better than ``best``: who knows the law
-of the factors, every rate and what each circuit had (Bayes' rule; the posterior mean
-ranks best for an expected sum).
+more are what comes. Who sees faults only can hardly rank better than ``best``: it knows
+the gamma law, every rate and what each circuit had (Bayes' rule; the posterior mean
+ranks best for an expected sum; in the lognormal worlds it is nearly so).
 """
 
 from __future__ import annotations
