@@ -7,7 +7,7 @@ and dawn never fall into different nights, wherever the place and whatever its c
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,15 +161,50 @@ def burn_hours(place: Place, year: int, level_deg: float = HORIZON_DEG) -> float
     level_deg
         Geometric elevation of the sun's centre at which it switches [deg].
     """
-    start = LocalTime("UTC").midnight(date(year, 1, 1))
-    days = (date(year + 1, 1, 1) - date(year, 1, 1)) // timedelta(days=1)
-    at = start + np.arange(0, days * DAY + 1, _STEP, dtype=np.int64)
-    under = level_deg - elevation_deg(at, place.latitude, place.longitude)
-    first, second = under[:-1], under[1:]
-    change = np.abs(first) + np.abs(second)
-    share = np.where(
-        (first > 0) == (second > 0),
-        first > 0,
-        np.maximum(first, second) / np.where(change > 0, change, 1.0),
-    )
-    return float(share.sum() * _STEP / (3600 * SECOND))
+    utc = LocalTime("UTC")
+    start, end = (utc.midnight(date(one, 1, 1)) for one in (year, year + 1))
+    return float(Burning.between(place, start, end, level_deg).hours[-1])
+
+
+@dataclass(frozen=True)
+class Burning:
+    """Hours for which a light burns, summed from the beginning of a time.
+
+    Parameters
+    ----------
+    at
+        Instants, ten minutes apart.
+    hours
+        Burnt by each [h].
+    """
+
+    at: NDArray[np.int64]
+    hours: NDArray[np.float64]
+
+    @classmethod
+    def between(
+        cls, place: Place, start: int, end: int, level_deg: float = HORIZON_DEG
+    ) -> Burning:
+        """Sum from one instant to another, at least ten minutes later.
+
+        What a photocontrol that switches at an elevation of the sun keeps a lamp lit.
+        """
+        steps = max(-(-(end - start) // _STEP), 1)
+        at = start + np.arange(0, steps + 1, dtype=np.int64) * _STEP
+        under = level_deg - elevation_deg(at, place.latitude, place.longitude)
+        first, second = under[:-1], under[1:]
+        change = np.abs(first) + np.abs(second)
+        share = np.where(
+            (first > 0) == (second > 0),
+            first > 0,
+            np.maximum(first, second) / np.where(change > 0, change, 1.0),
+        )
+        hours = np.cumsum(share) * _STEP / (3600 * SECOND)
+        return cls(at, np.concatenate([[0.0], hours]))
+
+    def of(
+        self, since: NDArray[np.float64], until: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Return the hours burnt from each instant to another [h]."""
+        low, high = (np.interp(one, self.at, self.hours) for one in (since, until))
+        return np.asarray(np.maximum(high - low, 0.0))

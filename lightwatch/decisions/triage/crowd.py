@@ -46,7 +46,7 @@ class Crowd:
     later: float = USUAL
 
 
-def _noticed(register: Register, mends: pd.DataFrame) -> pd.DataFrame:
+def noticed(register: Register, mends: pd.DataFrame) -> pd.DataFrame:
     """Return the lights of each mended fault and when each was first told of.
 
     Returns
@@ -139,7 +139,7 @@ def crowd(register: Register, detected: Detection, mends: pd.DataFrame) -> Crowd
     mends
         Repairs of faults that lights share, rows of ``known.repairs``.
     """
-    lights = _noticed(register, mends)
+    lights = noticed(register, mends)
     usual = detected.reported_per_day(lights["light_id"], "out")
     return Crowd(
         _before_the_first(register, lights, usual), _after_the_first(lights, usual)

@@ -1,0 +1,134 @@
+"""A paper as a page that prints, as CSV and as XLSX; nothing in a record can run."""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import jinja2
+
+from lightwatch.errors import LightwatchError
+from reports.papers.paper import Cell, Paper, Table
+from reports.stock_sheets import as_csv
+
+LONGEST_CELL = 32_767
+"""Most characters of a cell (ISO/IEC 29500 spreadsheets, from memory)."""
+
+_WIDEST = 60
+_SHEET_NAME = 31
+
+
+def said(cell: Cell) -> str:
+    """Return a cell as it is printed."""
+    if cell is None or cell == "":
+        return "-"
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, int):
+        return f"{cell:,}"
+    if isinstance(cell, float):
+        return f"{cell:,.10g}" if abs(cell) < 1000 else f"{cell:,.0f}"
+    return cell
+
+
+def numeric(table: Table) -> frozenset[int]:
+    """Return which columns hold numbers."""
+    return frozenset(
+        i
+        for i in range(len(table.heads))
+        if any(isinstance(row[i], int | float) for row in table.rows)
+        and not any(isinstance(row[i], str) and row[i] for row in table.rows)
+    )
+
+
+@cache
+def _template() -> jinja2.Template:
+    environment = jinja2.Environment(
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.from_string(
+        files(__package__).joinpath("page.html").read_text("utf-8")
+    )
+
+
+def as_html(paper: Paper) -> str:
+    """Return one page that needs no network."""
+    return _template().render(paper=paper, said=said, numeric=numeric)
+
+
+def _workbook(paper: Paper, path: Path) -> None:
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+    from openpyxl.utils import get_column_letter
+
+    book = Workbook(write_only=True)
+    bold = Font(bold=True)
+
+    def cell(sheet: object, value: Cell, font: Font | None = None) -> WriteOnlyCell:
+        made = WriteOnlyCell(sheet, None)
+        if isinstance(value, str):
+            made.value = value[:LONGEST_CELL]
+            made.data_type = "s"
+        else:
+            made.value = value
+        if font:
+            made.font = font
+        return made
+
+    about = book.create_sheet("About")
+    about.column_dimensions["A"].width, about.column_dimensions["B"].width = 14, 90
+    for name, value in (
+        ("Report", paper.title),
+        ("Place", paper.place),
+        ("As of", paper.as_of),
+        ("Rests on", paper.sample),
+        ("Method", paper.method),
+        *(("Left out", one) for one in paper.left_out),
+        *(("Caution", one) for one in paper.cautions),
+    ):
+        about.append([cell(about, name, bold), cell(about, value)])
+    for table in paper.tables:
+        sheet = book.create_sheet(table.name[:_SHEET_NAME])
+        sheet.freeze_panes = "A2"
+        for i, head in enumerate(table.heads):
+            longest = max(
+                [len(head), *(len(said(row[i])) for row in table.rows[:500])], default=8
+            )
+            letter = get_column_letter(i + 1)
+            sheet.column_dimensions[letter].width = min(longest + 2, _WIDEST)
+        sheet.append([cell(sheet, head, bold) for head in table.heads])
+        for row in table.rows:
+            sheet.append([cell(sheet, value) for value in row])
+    book.save(path)
+
+
+def written(paper: Paper, out: Path) -> list[Path]:
+    """Write the page, a CSV file a table and one workbook into a folder.
+
+    Raises
+    ------
+    LightwatchError
+        The folder or a file cannot be written.
+    """
+    page, book = out / f"{paper.name}.html", out / f"{paper.name}.xlsx"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        page.write_text(as_html(paper), "utf-8")
+        made = [page]
+        for table in paper.tables:
+            path = out / f"{paper.name}-{table.name}.csv"
+            path.write_text(as_csv(table.heads, table.rows), "utf-8-sig", newline="")
+            made.append(path)
+        if paper.tables:
+            _workbook(paper, book)
+            made.append(book)
+    except (OSError, csv.Error) as error:
+        where = getattr(error, "filename", None) or out
+        raise LightwatchError(f"{where} cannot be written ({error})") from None
+    return made
