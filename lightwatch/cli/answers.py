@@ -135,6 +135,45 @@ def repeats(
 
 
 @app.command()
+def report(
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="NAME",
+            help="monthly, repeats, batches, rebuild, reliability, photocontrols, "
+            "patrol, warranty, energy, or all",
+        ),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="page, CSV and XLSX go there")
+    ],
+    month: Annotated[
+        str, typer.Option(metavar="YYYY-MM", help="of monthly and energy")
+    ] = "",
+    db: Db = None,
+    as_of: AsOf = None,
+) -> None:
+    """Write a report that prints well: a page, and its tables as CSV and XLSX."""
+    from lightwatch.errors import NotUnderstood, UnknownAsset
+    from lightwatch.lives import lives
+    from lightwatch.register import Register
+    from reports.papers import Desk, named, write_report
+
+    try:
+        wanted = named(name)
+    except UnknownAsset as error:
+        raise typer.BadParameter(str(error), param_hint="NAME") from None
+    desk = Desk(lives(Register(known_at(db, as_of))), month)
+    try:
+        _ = desk.month
+    except NotUnderstood as error:
+        raise typer.BadParameter(str(error), param_hint="--month") from None
+    for one in wanted:
+        for path in write_report(one, desk, out):
+            print(f"written to {path}", file=sys.stderr)
+
+
+@app.command()
 def outages(
     explain: Annotated[
         bool, typer.Option("--explain", help="print the rates that verdicts rest on")

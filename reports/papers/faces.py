@@ -17,30 +17,53 @@ LONGEST_CELL = 32_767
 """Most characters of a cell (ISO/IEC 29500 spreadsheets, from memory)."""
 
 _WIDEST = 60
+_LONG = 40
+_MOST_UPRIGHT = 9
 _SHEET_NAME = 31
 
 
-def said(cell: Cell) -> str:
+def said(cell: Cell, decimals: int = 0) -> str:
     """Return a cell as it is printed."""
     if cell is None or cell == "":
         return "-"
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
     if isinstance(cell, int):
         return f"{cell:,}"
     if isinstance(cell, float):
-        return f"{cell:,.10g}" if abs(cell) < 1000 else f"{cell:,.0f}"
+        return f"{cell:,.{decimals}f}"
     return cell
 
 
-def numeric(table: Table) -> frozenset[int]:
-    """Return which columns hold numbers."""
-    return frozenset(
-        i
+def decimals(table: Table) -> list[int]:
+    """Return the decimals of each column: those of its finest number."""
+    return [
+        max(
+            (
+                len(repr(row[i]).partition(".")[2].rstrip("0"))
+                for row in table.rows
+                if isinstance(row[i], float) and "e" not in repr(row[i])
+            ),
+            default=0,
+        )
         for i in range(len(table.heads))
-        if any(isinstance(row[i], int | float) for row in table.rows)
-        and not any(isinstance(row[i], str) and row[i] for row in table.rows)
-    )
+    ]
+
+
+def looks(table: Table) -> list[str]:
+    """Return how each column is set: numbers, words, long words."""
+
+    def look(i: int) -> str:
+        words = [row[i] for row in table.rows if isinstance(row[i], str) and row[i]]
+        if not words and any(row[i] is not None for row in table.rows):
+            return "n"
+        longest = max((len(str(one)) for one in words), default=0)
+        return "long" if longest > _LONG else "t"
+
+    return [look(i) for i in range(len(table.heads))]
+
+
+def broad(paper: Paper) -> bool:
+    """Tell whether it is printed on its side."""
+    return any(len(table.heads) > _MOST_UPRIGHT for table in paper.tables)
 
 
 @cache
@@ -58,7 +81,9 @@ def _template() -> jinja2.Template:
 
 def as_html(paper: Paper) -> str:
     """Return one page that needs no network."""
-    return _template().render(paper=paper, said=said, numeric=numeric)
+    return _template().render(
+        paper=paper, said=said, decimals=decimals, looks=looks, broad=broad
+    )
 
 
 def _workbook(paper: Paper, path: Path) -> None:

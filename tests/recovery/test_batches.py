@@ -9,7 +9,7 @@ from scipy.stats import binom
 from tests.recovery.batch_cities import PLANTED, city, found
 from tests.recovery.batch_study import BAD, CLEAN, MIXED, ROUGH, YEARS, worlds
 
-WORLDS = range(20)
+WORLDS = range(12)
 
 
 @pytest.mark.slow
@@ -22,7 +22,7 @@ def test_a_town_without_bad_batches_hardly_ever_raises_an_alarm(world):
 
 @pytest.mark.slow
 def test_a_batch_four_times_as_bad_comes_first_and_raises_the_alarm():
-    rows = worlds(BAD, range(8))
+    rows = worlds(BAD, range(6))
     bad = rows[rows["model"].eq("EB") & rows["vintage"].eq(2013)]
     assert (bad["rank"] == 1).all()
     assert np.isfinite(bad["alarm_years"]).all()
@@ -32,7 +32,7 @@ def test_a_batch_four_times_as_bad_comes_first_and_raises_the_alarm():
 
 @pytest.mark.slow
 def test_limits_hold_the_true_ratios_of_batches_that_differ():
-    rows = worlds(MIXED, range(12))
+    rows = worlds(MIXED, range(8))
     rows = rows[rows["known"]]
     by_world = rows.groupby("seed")["inside"].mean()
     error = by_world.std() / len(by_world) ** 0.5

@@ -47,7 +47,7 @@ LEAST_EXPECTED = 1.0
 ROUNDS = 3
 STEPS = 25
 LONGEST_STEP = 1.5
-CLOSE = 1e-7
+CLOSE = 1e-4
 
 
 def _basis() -> Floats:

@@ -17,10 +17,9 @@ References
 .. [1] A. Wald, Sequential Analysis (1947); H. Robbins, Annals of Mathematical
    Statistics 41 (1970), 1397-1409, for mixtures; from memory.
 .. [2] J. ter Schure, M. F. Pérez-Ortiz, A. Ly, P. Grünwald, The Safe Logrank Test,
-   arXiv 2011.06931 (2020); from memory.
-.. [3] A. N. Shiryaev, Theory of Probability and its Applications 8 (1963), 22-46; with
-   stakes of any size J. Shin, A. Ramdas, A. Rinaldo, E-detectors, arXiv 2203.03532
-   (2022); the bound is Doob's inequality; from memory.
+   arXiv 2011.06931 (2020): valid whenever one stops.
+.. [3] J. Shin, A. Ramdas, A. Rinaldo, E-detectors (2022): sums of such processes begun
+   one after the other, after Shiryaev and Roberts; the bound is Doob's inequality.
 """
 
 from __future__ import annotations

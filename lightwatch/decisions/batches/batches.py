@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from lightwatch.decisions.batches.alarm import alarms
 from lightwatch.decisions.batches.excess import Excess, excess
 from lightwatch.decisions.batches.tally import tally
 from lightwatch.decisions.batches.units import Units, Unplaced, units
 from lightwatch.lives import Lives
+from lightwatch.nights import LocalTime
+from lightwatch.observations.known import Known
 
 
 @dataclass(frozen=True)
@@ -98,34 +99,46 @@ def judge(found: Units) -> Verdict:
     return Verdict(excess(found, counted, np.isfinite(raised)), raised)
 
 
-def _alarm(
-    own: pd.DataFrame, raised: float, lives: Lives
-) -> tuple[str | None, int | None]:
-    if not np.isfinite(raised):
-        return None, None
-    own = own[own["failed"]]
-    day = lives.register.known.clock.at(int(raised)).date()
-    return day.isoformat(), int((own["leave"] <= raised).sum())
+@dataclass(frozen=True)
+class _Holders:
+    """Who holds the units in place, and when the failures were recorded, by batch."""
 
+    lights: dict[int, list[str]]
+    circuits: dict[int, list[str]]
+    recorded: dict[int, list[float]]
 
-def _holders(own: pd.DataFrame) -> dict[str, Any]:
-    standing = own[np.isinf(own["leave"])]
-    lights = standing.loc[standing["light_id"] != "", "light_id"]
-    groups = standing.loc[standing["light_id"] == "", "circuit_id"]
-    return {
-        "in_service": len(standing),
-        "lights": tuple(sorted(set(lights))),
-        "circuits": tuple(sorted(set(groups))),
-    }
+    @classmethod
+    def of(cls, found: Units) -> _Holders:
+        """Sort units by batch."""
+        standing, failed = found.standing, found.frame[found.frame["failed"]]
+        own = standing["light_id"] != ""
+        parts = (
+            (standing[own], "light_id"),
+            (standing[~own], "circuit_id"),
+            (failed, "leave"),
+        )
+        return cls(
+            *(part.groupby("batch")[name].agg(list).to_dict() for part, name in parts)
+        )
+
+    def alarm(
+        self, number: int, raised: float, clock: LocalTime
+    ) -> tuple[str | None, int | None]:
+        """Return the local day of an alarm, and the failures on record by then."""
+        if not np.isfinite(raised):
+            return None, None
+        by_then = sum(one <= raised for one in self.recorded[number])
+        return clock.at(int(raised)).date().isoformat(), by_then
 
 
 def _batch(
-    row: dict[str, Any], own: pd.DataFrame, number: int, verdict: Verdict, lives: Lives
+    row: dict[str, Any], number: int, holders: _Holders, verdict: Verdict, known: Known
 ) -> Batch:
     against = verdict.excess
-    alarm_on, by_alarm = _alarm(own, float(verdict.raised[number]), lives)
-    models = lives.register.known.models.set_index("model")["unit_cost"]
-    cost = float(models.get(row["model"], np.nan))
+    raised = float(verdict.raised[number])
+    alarm_on, by_alarm = holders.alarm(number, raised, known.clock)
+    cost = known.models.loc[known.models["model"] == row["model"], "unit_cost"]
+    lights, circuits = holders.lights.get(number, []), holders.circuits.get(number, [])
     return Batch(
         model=str(row["model"]),
         vintage=f"{row['vintage']:04}",
@@ -141,8 +154,10 @@ def _batch(
         failures_by_alarm=by_alarm,
         next_2y=float(against.ahead[number]),
         next_2y_renewed=float(against.renewed[number]),
-        unit_cost=None if np.isnan(cost) else cost,
-        **_holders(own),
+        unit_cost=next((float(one) for one in cost.dropna()), None),
+        in_service=len(lights) + len(circuits),
+        lights=tuple(sorted(set(lights))),
+        circuits=tuple(sorted(set(circuits))),
     )
 
 
@@ -154,9 +169,12 @@ def judged(lives: Lives) -> Judged:
     verdict = judge(found)
     known = verdict.excess.known
     order = np.lexsort((-verdict.excess.ratio, -verdict.excess.low))
-    own = dict(list(found.frame.groupby("batch")))
-    table = found.table.to_dict("records")
-    rows = [_batch(table[i], own[i], i, verdict, lives) for i in order if known[i]]
+    table, holders = found.table.to_dict("records"), _Holders.of(found)
+    rows = [
+        _batch(table[i], int(i), holders, verdict, lives.register.known)
+        for i in order
+        if known[i]
+    ]
     alone = int((~known[found.frame["batch"]]).sum())
     return Judged(tuple(rows), unplaced, alone)
 

@@ -9,9 +9,6 @@ from lightwatch.decisions.batches.batches import Batch
 from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.errors import NotUnderstood
 
-YEARS = 2
-"""A campaign is judged by the failures of so many years after it."""
-
 
 @dataclass(frozen=True)
 class CampaignCosts:

@@ -13,7 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lightwatch.decisions.batches.ageing import BASIS, MONTH_SHAPE, Counts, curves
+from lightwatch.decisions.batches.ageing import (
+    BASIS,
+    EDGES_MONTHS,
+    MONTH_SHAPE,
+    Counts,
+    curves,
+)
 from lightwatch.decisions.batches.law import ratios
 from lightwatch.decisions.batches.tally import Tally, cells_of, group_of
 from lightwatch.decisions.batches.units import Units
@@ -47,15 +53,19 @@ class Excess:
 def _ahead(units: Units, hazard: Floats) -> tuple[Floats, Floats]:
     """Return failures expected in two years, of what is in place and of new units."""
     standing = units.standing
-    batch = standing["batch"].to_numpy(np.int64)
     now = np.floor(month_of([units.as_of])[0])
     age = (now - np.ceil(month_of(standing["born"]))).astype(np.int64)
-    again = standing["again"].to_numpy(bool)
+    old = np.clip(age, 0, EDGES_MONTHS[-1])
+    shape = (len(hazard), 2, EDGES_MONTHS[-1] + 1)
+    again = standing["again"].to_numpy(np.int64)
+    flat = np.ravel_multi_index((standing["batch"], again, old), shape)
+    there = np.bincount(flat, minlength=int(np.prod(shape))).reshape(shape)
+    ages, which = np.arange(shape[2]), np.array([[0], [1]])
     ahead, renewed = np.zeros(len(hazard)), np.zeros(len(hazard))
     for month in range(AHEAD_MONTHS):
-        old, new = cells_of(age + month, again), cells_of(month, again)
-        ahead += np.bincount(batch, hazard[batch, old], minlength=len(hazard))
-        renewed += np.bincount(batch, hazard[batch, new], minlength=len(hazard))
+        ahead += (there * hazard[:, cells_of(ages + month, which)]).sum(axis=(1, 2))
+        new = hazard[:, cells_of(month, which[:, 0])]
+        renewed += (there.sum(axis=2) * new).sum(axis=1)
     return ahead, renewed
 
 

@@ -10,7 +10,8 @@ which makes the failures negative binomial.
 References
 ----------
 .. [1] W. DuMouchel, The American Statistician 53 (1999), 177-190: ratios of observed to
-   expected, a mixture of two gamma laws; from memory.
+   expected, a mixture of two gamma laws, empirical Bayes. Here the second is lognormal
+   and the parameters are averaged over.
 """
 
 from __future__ import annotations

@@ -80,25 +80,26 @@ def _at_risk(units: Units, first: int, columns: int) -> Floats:
     """Count units in place by batch, cell and month, by differences."""
     frame = units.frame
     born, enter = (
-        np.ceil(month_of(frame[name])).astype(np.int64) - first
+        np.ceil(month_of(frame[name])).astype(np.int32) - first
         for name in ("born", "enter")
     )
     finite = frame["leave"].where(np.isfinite(frame["leave"]))
-    leave = np.nan_to_num(np.ceil(month_of(finite)) - first, nan=_FAR).astype(np.int64)
-    batch, again = frame["batch"].to_numpy(), frame["again"].to_numpy(bool)
+    leave = np.nan_to_num(np.ceil(month_of(finite)) - first, nan=columns)
+    leave = np.minimum(leave, columns).astype(np.int32)
     shape = (len(units.table), CELLS, columns + 1)
-    change = np.zeros(int(np.prod(shape)))
+    row = frame["batch"].to_numpy(np.int32) * CELLS
+    row = (row + AGES * frame["again"].to_numpy(np.int32)) * shape[2]
+    change = np.zeros(int(np.prod(shape)), dtype=np.int64)
     for band, edge in enumerate(EDGES_MONTHS):
         after = EDGES_MONTHS[band + 1] if band + 1 < AGES else _FAR
         low = np.maximum(enter, born + edge)
-        high = np.minimum(np.minimum(leave, born + after), columns)
-        some = high > low
-        cell = band + AGES * again[some]
-        for at, sign in ((low, 1.0), (high, -1.0)):
-            flat = np.ravel_multi_index((batch[some], cell, at[some]), shape)
-            change += sign * np.bincount(flat, minlength=change.size)
-    found: Floats = np.cumsum(change.reshape(shape), axis=2)[:, :, :-1]
-    return found
+        high = np.minimum(leave, born + after)
+        some = np.flatnonzero(high > low)
+        cell = row[some] + band * shape[2]
+        change += np.bincount(cell + low[some], minlength=change.size)
+        change -= np.bincount(cell + high[some], minlength=change.size)
+    found = np.cumsum(change.reshape(shape), axis=2)[:, :, :-1]
+    return found.astype(np.float64)
 
 
 def _failing(units: Units, first: int) -> pd.DataFrame:

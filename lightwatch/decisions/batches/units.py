@@ -10,15 +10,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives
-from lightwatch.nights import YEAR, LocalTime
+from lightwatch.nights import LocalTime
 from lightwatch.words import SUPPLY
 
 OF_A_BATCH = ["kind", "type", "model", "vintage"]
 UNKNOWN = "unknown"
+_NAMES = ("kind", "type", "model", "maker")
+_TAKEN = [
+    *_NAMES, "light_id", "circuit_id", "installed", "installed_last", "start", "end",
+    "end_repair", "failed",
+]  # fmt: skip
+
+Bools = npt.NDArray[np.bool_]
 
 PLANNED = ("programme", "knockdown", "vandalism", "theft", "customer")
 """Causes of a repair after which the new part does not stand where one failed."""
@@ -86,50 +94,65 @@ def local_years(instants: pd.Series[float], clock: LocalTime) -> pd.Series[float
 
 
 def _own(lives: Lives) -> pd.DataFrame:
-    """Return lives of components with the repairs that began and ended them."""
-    frame = lives.frame[~lives.frame["kind"].isin(list(SUPPLY))]
+    """Return lives of components, with the repairs that began and ended them."""
+    frame = lives.frame[_TAKEN]
+    frame = frame.astype(dict.fromkeys(_NAMES, "category"))
+    frame = frame[~frame["kind"].isin(list(SUPPLY))]
     fittings = lives.register.fittings
     if len(frame) != len(fittings):
         raise NotUnderstood("batches take all lives of a register, not a part of them")
     return frame.assign(start_repair=fittings["start_repair"].to_numpy())
 
 
-def _dated(frame: pd.DataFrame, clock: LocalTime) -> pd.DataFrame:
+def _placed(frame: pd.DataFrame, clock: LocalTime) -> tuple[pd.DataFrame, Unplaced]:
     first = local_years(frame["installed"], clock)
     last = local_years(frame["installed_last"], clock)
-    return frame.assign(vintage=first.where(first == last))
+    stages = [
+        frame["kind"] != "wiring",
+        ~frame["model"].isin(["", UNKNOWN]),
+        frame["type"] != UNKNOWN,
+        first == last,
+    ]
+    kept = np.logical_and.accumulate(stages)
+    found = frame[kept[-1]].assign(vintage=first[kept[-1]].astype(int))
+    return found, Unplaced(*(-int(n) for n in np.diff(kept.sum(axis=1))))
 
 
-def _placed(frame: pd.DataFrame) -> tuple[pd.DataFrame, Unplaced]:
-    frame = frame[frame["kind"] != "wiring"]
-    named = frame[~frame["model"].isin(["", UNKNOWN])]
-    typed = named[named["type"] != UNKNOWN]
-    dated = typed[typed["vintage"].notna()]
-    counts = [len(one) for one in (frame, named, typed, dated)]
-    return dated, Unplaced(*(-int(n) for n in np.diff(counts)))
+def _cause(repairs: pd.DataFrame, at: pd.Series[int], like: pd.Series[str]) -> Bools:
+    """Tell at which repairs the cause is a kind; positions below 0 are no repair."""
+    codes = pd.Categorical(repairs["cause"], categories=like.cat.categories).codes
+    named = np.append(codes, -1)[at.to_numpy(np.int64)]
+    return np.asarray((named >= 0) & (named == like.cat.codes.to_numpy()))
 
 
 def _on_record(frame: pd.DataFrame, lives: Lives) -> pd.DataFrame:
     """Return when each unit was recorded to begin and to end."""
     known = lives.register.known
-    recorded = known.repairs["recorded"].astype(float)
-    begun = recorded.reindex(frame["start_repair"]).to_numpy()
-    ended = recorded.reindex(frame["end_repair"]).to_numpy()
-    gone = frame["end"].where(frame["end"] < lives.register.as_of, np.inf)
-    cause = known.repairs["cause"].reindex(frame["end_repair"]).to_numpy()
-    before = known.repairs["cause"].reindex(frame["start_repair"])
-    again = before.notna() & ~before.isin(PLANNED)
-    circuit = frame["light_id"].map(known.lights.set_index("light_id")["circuit_id"])
-    enter = np.fmax(frame["start"], begun)
+    repairs = known.repairs
+    recorded = np.append(repairs["recorded"].to_numpy(float), np.nan)
+    unplanned = np.append(~repairs["cause"].isin(PLANNED).to_numpy(), False)
+    begun, ended = (
+        frame[name].to_numpy(np.int64) for name in ("start_repair", "end_repair")
+    )
+    circuits = known.lights.set_index("light_id")["circuit_id"]
+    end = frame["end"].to_numpy(float)
+    gone = np.where(end < lives.register.as_of, end, np.inf)
+    enter = np.fmax(frame["start"], recorded[begun])
     middle = (frame["installed"] + frame["installed_last"]) / 2
-    return frame.assign(
-        circuit_id=frame["circuit_id"].where(frame["light_id"] == "", circuit),
-        born=np.minimum(middle, enter),
-        enter=enter,
-        leave=np.where(frame["end_repair"] >= 0, ended, gone),
-        again=again.to_numpy(),
-        held=frame["failed"],
-        failed=(frame["end_repair"] >= 0) & (cause == frame["kind"].to_numpy()),
+    own = frame["light_id"] != ""
+    return pd.DataFrame(
+        {
+            "light_id": frame["light_id"],
+            "circuit_id": frame["light_id"]
+            .map(circuits)
+            .where(own, frame["circuit_id"]),
+            "born": np.minimum(middle, enter),
+            "enter": enter,
+            "leave": np.where(ended >= 0, recorded[ended], gone),
+            "again": unplanned[begun],
+            "failed": _cause(repairs, frame["end_repair"], frame["kind"]),
+            "held": frame["failed"],
+        }
     )
 
 
@@ -140,20 +163,9 @@ def units(lives: Lives) -> tuple[Units, Unplaced]:
     catalogue lacks has no type, and so no peers.
     """
     register = lives.register
-    dated = _dated(_own(lives), register.known.clock)
-    frame, unplaced = _placed(dated)
-    frame = _on_record(frame, lives)
-    frame = frame.assign(vintage=frame["vintage"].astype(int))
-    keys = frame.groupby(OF_A_BATCH, sort=True)
+    placed, unplaced = _placed(_own(lives), register.known.clock)
+    keys = placed.groupby(OF_A_BATCH, sort=True, observed=True)
     table = keys["maker"].first().reset_index()
-    columns = [
-        "batch", "light_id", "circuit_id", "born", "enter", "leave", "again", "failed",
-        "held",
-    ]  # fmt: skip
-    frame = frame.assign(batch=keys.ngroup())[columns]
+    table = table.astype(dict.fromkeys(_NAMES, object))
+    frame = _on_record(placed, lives).assign(batch=keys.ngroup())
     return Units(frame.reset_index(drop=True), table, register.as_of), unplaced
-
-
-def ages_years(frame: pd.DataFrame, at: float) -> np.ndarray:
-    """Return how old units are at a time [years]."""
-    return np.asarray(np.maximum(at - frame["born"], 0.0) / YEAR)

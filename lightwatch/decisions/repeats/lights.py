@@ -21,6 +21,9 @@ from lightwatch.nights import YEAR
 OFTEN = 3
 """So many failures of one kind at one light are a pattern; common practice."""
 
+ODD = 0.01
+"""So many failures of many kinds are put down to chance no more; common practice."""
+
 MONTHS = 12.0
 
 QUESTIONS = {
@@ -91,10 +94,11 @@ def _span(years: float) -> str:
     return f"{round(years)} years"
 
 
-def _asked(kinds: tuple[tuple[str, int], ...]) -> tuple[str, ...]:
+def _asked(excess: Excess, kinds: tuple[tuple[str, int], ...]) -> tuple[str, ...]:
     often = [f"{kind.replace('_', ' ')}: {QUESTIONS[kind]}" for kind, count in kinds
              if count >= OFTEN and kind in QUESTIONS]  # fmt: skip
-    return (*often, *([MANY_KINDS] if len(kinds) >= OFTEN else []))
+    odd = len(kinds) >= OFTEN and excess.chance < ODD
+    return (*often, *([MANY_KINDS] if odd else []))
 
 
 def own_failures(lives: Lives, wanted: np.ndarray) -> pd.DataFrame:
@@ -151,7 +155,7 @@ def repeat_lights(
                 int(back.get(one.name, 0)),
                 of,
                 years,
-                _asked(of),
+                _asked(one, of),
             )
         )
     return found

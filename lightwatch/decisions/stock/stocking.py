@@ -192,7 +192,7 @@ def advice(plan: StockPlan, lives: Lives, costs: VisitCosts | None = None) -> Ad
     return Advice(
         replacements(fitted, costs),
         group_replacements(fitted, costs),
-        claims(fitted, lives),
+        claims(fitted.shelf, lives),
         claims_ahead(fitted, lives),
     )
 

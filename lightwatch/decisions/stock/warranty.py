@@ -14,6 +14,7 @@ import numpy as np
 from lightwatch.decisions.stock.drawing import fixed_terms
 from lightwatch.decisions.stock.forecast import SEED, Fitted, stream
 from lightwatch.decisions.stock.kinds import KindModel
+from lightwatch.decisions.stock.shelf import Shelf
 from lightwatch.decisions.stock.terms import Floats
 from lightwatch.decisions.stock.thin import draw_rate
 from lightwatch.lives import Lives
@@ -61,18 +62,20 @@ class ClaimsAhead:
 
 
 def claims(
-    fitted: Fitted, lives: Lives, years: float | None = RECENT_YEARS
+    shelf: Shelf, lives: Lives, years: float | None = RECENT_YEARS
 ) -> tuple[Claim, ...]:
     """Return parts that failed within warranty, newest first.
 
     Parameters
     ----------
-    fitted, lives
-        What was fitted, and the lives with how they ended.
+    shelf
+        The catalogue, with warranties.
+    lives
+        Lives with how they ended.
     years
         Of the last so many years; None: ever since the register was opened.
     """
-    known, parts = fitted.register.known, fitted.shelf.parts
+    known, parts = lives.register.known, shelf.parts
     frame = lives.frame[lives.frame["failed"] & (lives.frame["end_repair"] >= 0)]
     warranty = frame["model"].map(
         {name: part.warranty_years for name, part in parts.items()}

@@ -1,0 +1,97 @@
+"""Reliability by technology: how long each kind lasts, with pictures."""
+
+from __future__ import annotations
+
+from lightwatch.rates import rates
+from lightwatch.rates.life_models import life_models
+from reports import charts
+from reports.lives import lives_document
+from reports.papers.desk import Desk
+from reports.papers.paper import Chart, Paper, Table, rounded, rows
+
+
+def paper(desk: Desk) -> Paper:
+    """Return lives, rates and survival by kind and type."""
+    models = life_models(desk.lives)
+    fits = sorted(models.fits, key=lambda one: (one.kind, one.type))
+    said = lives_document(desk.as_of, models)["fits"]
+    lives_table = Table(
+        "lives",
+        "Lives",
+        ("Part", "Type", "Lives", "Failures", "Shape", "from", "to",
+         "Scale [years]", "from", "to", "B10 [years]", "Remark"),
+        rows(
+            [
+                (
+                    one["kind"].replace("_", " "),
+                    one["type"].replace("_", " "),
+                    one["lives"],
+                    one["failures"],
+                    *(
+                        rounded(one[name], 2)
+                        for name in ("shape", "shape_low", "shape_high")
+                    ),
+                    *(
+                        rounded(one[name], 1)
+                        for name in ("scale_years", "scale_low", "scale_high")
+                    ),
+                    rounded(one["b10_years"], 1),
+                    one["remark"],
+                )
+                for one in sorted(said, key=lambda one: (one["kind"], one["type"]))
+            ]
+        ),
+        "Weibull lives in mean weather, 95 % limits. A shape above 1 wears out; a "
+        "tenth has failed by B10.",
+    )  # fmt: skip
+    counted = rates(desk.lives, ["technology", "kind"])
+    rates_table = Table(
+        "rates",
+        "Failures per 1,000 unit-years, by technology of the light",
+        ("Technology", "Part", "Unit-years", "Failures", "Rate", "from", "to"),
+        rows(
+            [
+                (
+                    str(one.group["technology"]),
+                    str(one.group["kind"]).replace("_", " "),
+                    rounded(one.unit_years, 0),
+                    one.failures,
+                    *(
+                        (None, None, None)
+                        if one.rate is None
+                        else (
+                            rounded(1000 * one.rate.per_year, 2),
+                            rounded(1000 * one.rate.low_per_year, 2),
+                            rounded(1000 * one.rate.high_per_year, 2),
+                        )
+                    ),
+                )
+                for one in counted
+            ]
+        ),
+        "Exact Poisson limits, 95 %; cable and line per 1,000 km-years.",
+    )
+    pictures = tuple(
+        Chart(
+            f"How long a {kind.replace('_', ' ')} works",
+            charts.survival(
+                kind, [one for one in fits if one.kind == kind], desk.as_of
+            ),
+        )
+        for kind in sorted({one.kind for one in fits if one.curve is not None})
+    )
+    return Paper(
+        "reliability",
+        "Reliability by technology",
+        desk.place,
+        desk.as_of,
+        f"{sum(one.lives for one in fits):,} lives, "
+        f"{sum(one.failures for one in fits):,} failures",
+        "Weibull fits to lives with late entry, failures put between the days between "
+        "which they must lie; Kaplan-Meier with late entry for the pictures.",
+        tuple(
+            f"{one.kind.replace('_', ' ')} {one.type}: {one.reason}."
+            for one in models.left_out[:8]
+        ),
+        (*pictures, lives_table, rates_table),
+    )
