@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from lightwatch.decisions.repeats import Repeats
 from lightwatch.decisions.triage import outages
 from lightwatch.lives import lives
 from lightwatch.observations.known import Known
@@ -12,6 +13,7 @@ from lightwatch.register import Register
 from lightwatch.store import Store
 from reports.answers import rates_document
 from reports.outages import outages_document
+from reports.repeats import repeats_document
 
 BY = (
     ("kind", "type"),
@@ -26,7 +28,7 @@ BY = (
 
 
 def answers(store: Store, as_of: int) -> dict[str, str]:
-    """Answer rates by everything, and outages, as of an instant."""
+    """Answer rates by everything, outages and repeats, as of an instant."""
     known = Known(store, as_of)
     lived = lives(Register(known))
     written = known.clock.written(as_of)
@@ -35,4 +37,5 @@ def answers(store: Store, as_of: int) -> dict[str, str]:
         for by in BY
     }
     said["outages"] = outages_document(written, outages(lived))
+    said["repeats"] = repeats_document(written, Repeats.of(lived))
     return {name: json.dumps(document, indent=1) for name, document in said.items()}

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from lightwatch.decisions.repeats import Repeats
 from lightwatch.decisions.triage import METHOD, outages
 from lightwatch.lives import lives
 from lightwatch.mapview import outage_map
@@ -19,6 +20,7 @@ from lightwatch.rates.thin import shrunk
 from lightwatch.register import Register
 from reports.lives import backtest_text, feeds_text, lives_text
 from reports.noticing import recurrence_text
+from reports.repeats import repeats_text
 from tests.towns import CLOCK, TABLES, little_town, new_store, take_in
 
 EVERY = ("kind", "type", "technology", "model", "maker", "vintage", "feed", "control",
@@ -40,6 +42,7 @@ def answer_everything(known: Known) -> tuple[int, int]:
     assert backtest_text(backtest(known))
     again = [recurrence(data, level) for level in ("circuit", "light")]
     assert recurrence_text([one for one in again if one])
+    assert repeats_text("now", Repeats.of(data))
     found = outages(data)
     page = outage_map(
         found,

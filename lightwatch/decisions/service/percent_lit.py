@@ -66,7 +66,8 @@ def lit_limits(
     clusters = len(passes)
     left = dark - (1 - share) * passes
     spread = float((left**2).sum()) * clusters / max(clusters - 1, 1) / n**2
-    effect = max(spread / (share * (1 - share) / n), 1.0) if clusters > 1 else 1.0
+    alone = share * (1 - share) / max(n - 1, 1.0)
+    effect = max(spread / alone, 1.0) if clusters > 1 else 1.0
     even, z = n / effect, float(ndtri(0.5 + confidence / 2))
     middle = (share + z**2 / (2 * even)) / (1 + z**2 / even)
     half = share * (1 - share) / even + z**2 / (4 * even**2)
