@@ -35,7 +35,8 @@ class Batch:
         Local day, YYYY-MM-DD, on which the records first said that the batch is bad;
         None while they do not.
     failures_by_alarm
-        Failures of the batch on record by then; None without an alarm.
+        Failures of the batch on record by then, those too that were seen later not to
+        have held; None without an alarm.
     lights, circuits
         Lights that hold a unit now, and circuits whose group photocontrol is one.
     next_2y, next_2y_renewed

@@ -2,7 +2,8 @@
 
 A unit counts as in place from the day on which its fitting was recorded until the day
 on which its end was. So at any past time nobody uses what was not yet on record, and
-what is said as of a day stays true when the day is looked back upon.
+what is said as of a day stays true when the day is looked back upon; but for rows that
+a later record corrects, which are gone from then on.
 """
 
 from __future__ import annotations
