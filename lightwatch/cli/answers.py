@@ -115,6 +115,10 @@ def life(
 
 @app.command()
 def repeats(
+    map_to: Annotated[
+        Path | None,
+        typer.Option("--map", metavar="FILE.html", help="also draw them on a map"),
+    ] = None,
     db: Db = None,
     as_of: AsOf = None,
     as_json: Json = False,
@@ -127,7 +131,20 @@ def repeats(
 
     known = known_at(db, as_of)
     written = known.clock.written(known.as_of)
-    found = Repeats.of(lives(Register(known)))
+    register = Register(known)
+    found = Repeats.of(lives(register))
+    if map_to is not None:
+        from lightwatch.mapview.again import again_map
+
+        page = again_map(
+            found,
+            register.standing,
+            known.sections,
+            known.roads,
+            as_of=written,
+            place=str(known.place["name"]),
+        )
+        write(map_to, page)
     if as_json:
         print_json(repeats_document(written, found))
     else:

@@ -10,7 +10,8 @@ import pandas as pd
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.lives import Lives
-from lightwatch.nights import YEAR
+from lightwatch.nights import YEAR, LocalTime
+from lightwatch.nights.years import local_years
 from lightwatch.rates.poisson import Rate, exact_rate
 from lightwatch.register import Register
 from lightwatch.words import SUPPLY
@@ -115,9 +116,9 @@ def _by_age(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([part for part in parts if len(part)] or parts[:1])
 
 
-def _vintage(frame: pd.DataFrame) -> pd.Series[str]:
-    first = pd.to_datetime(frame["installed"], unit="us").dt.year
-    last = pd.to_datetime(frame["installed_last"], unit="us").dt.year
+def _vintage(frame: pd.DataFrame, clock: LocalTime) -> pd.Series[str]:
+    first = local_years(frame["installed"], clock)
+    last = local_years(frame["installed_last"], clock)
     known = first.notna() & (first == last)
     return first.where(known, 0).astype(int).astype(str).where(known, "unknown")
 
@@ -154,7 +155,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
     if "age" in by:
         frame = _by_age(frame)
     if "vintage" in by:
-        frame = frame.assign(vintage=_vintage(frame))
+        frame = frame.assign(vintage=_vintage(frame, lives.register.known.clock))
     km = frame["kind"].isin(list(SUPPLY))
     frame = frame.assign(
         unit=np.where(km, "km-year", "unit-year"),

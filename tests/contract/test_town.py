@@ -160,3 +160,13 @@ def test_what_is_known_hangs_together(town):
     assert set(known.repairs["report_id"]) - {""} <= reports
     assert (known.repairs["recorded"] >= known.repairs["happened"]).all()
     assert (known.repairs["recorded"] < known.as_of).all()
+
+
+def test_a_part_installed_in_a_known_year_has_that_vintage(town):
+    """The town lies east of Greenwich: its years begin before those of UTC."""
+    result = CliRunner().invoke(
+        app, ["rates", "--by", "vintage,kind", "--json", "--db", town.address]
+    )
+    rows = json.loads(result.stdout)["rows"]
+    lamps = {r["vintage"]: r["unit_years"] for r in rows if r["kind"] == "lamp"}
+    assert lamps["unknown"] < 0.05 * sum(lamps.values())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 from itertools import pairwise
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,6 +18,8 @@ from lightwatch.nights import (
     read_date,
     read_partial_date,
 )
+from lightwatch.nights.years import local_years
+from lightwatch.register.fittings import installed_between
 
 CLOCK = LocalTime("Europe/Vienna")
 HOUR = 3600 * SECOND
@@ -228,3 +231,14 @@ def test_reading_the_same_hour_again_gives_the_same_instant():
 def test_an_unknown_timezone_is_refused_by_name(zone):
     with pytest.raises(NotUnderstood, match="IANA"):
         LocalTime(zone)
+
+
+@pytest.mark.parametrize("zone", ["Europe/Vienna", "America/Denver", "UTC"])
+def test_a_date_known_to_its_year_lies_in_that_year_on_either_side_of_greenwich(zone):
+    clock = LocalTime(zone)
+    ends = installed_between(pd.Series(["2013", "2013-12-31", "", "2014-01"]), clock)
+    for found in ends:
+        years = local_years(found, clock)
+        assert years.tolist()[:2] == [2013, 2013]
+        assert years.isna().tolist() == [False, False, True, False]
+        assert years.iloc[3] == 2014

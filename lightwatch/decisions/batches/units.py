@@ -17,6 +17,7 @@ import pandas as pd
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives
 from lightwatch.nights import LocalTime
+from lightwatch.nights.years import local_years
 from lightwatch.words import SUPPLY
 
 OF_A_BATCH = ["kind", "type", "model", "vintage"]
@@ -71,27 +72,6 @@ class Unplaced:
     no_model: int
     no_type: int
     no_year: int
-
-
-def local_years(instants: pd.Series[float], clock: LocalTime) -> pd.Series[float]:
-    """Return the calendar year in local time; NaN where there is no instant.
-
-    Examples
-    --------
-    >>> clock = LocalTime("Europe/Vienna")
-    >>> at = pd.Series([float(clock.instant("2019-01-01"))])
-    >>> int(local_years(at, clock).iloc[0])
-    2019
-    """
-    known = instants[instants.notna()]
-    if known.empty:
-        return instants
-    years = np.arange(
-        clock.at(int(known.min())).year, clock.at(int(known.max())).year + 2
-    )
-    begins = [float(clock.instant(f"{year:04}-01-01")) for year in years]
-    place = np.searchsorted(begins, instants.to_numpy(float), side="right") - 1
-    return pd.Series(years[place], instants.index).where(instants.notna())
 
 
 def _own(lives: Lives) -> pd.DataFrame:
