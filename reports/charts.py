@@ -22,6 +22,7 @@ WIDTH, HEIGHT = 720, 460
 LEFT, RIGHT, TOP, BOTTOM = 64, 150, 54, 96
 DASHES = ("", "9 4", "2 3", "9 3 2 3", "14 5", "4 6")
 MONTHS = "JFMAMJJASOND"
+MOST_STEPS = 500
 LEAST_AT_RISK = 10
 """Where fewer are watched, a curve says more of one life than of the kind."""
 
@@ -141,10 +142,17 @@ def _apart(ends: list[tuple[float, str]], least: float = 15.0) -> list[float]:
     return placed
 
 
+def _drawn(known: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return which steps are drawn: no more than can be told apart."""
+    steps = np.flatnonzero(known)
+    spread = np.linspace(0, len(steps) - 1, min(len(steps), MOST_STEPS))
+    return steps[np.round(spread).astype(np.int64)]
+
+
 def survival(kind: str, fits: Sequence[LifeFit], as_of: str) -> str:
     """Draw survival by age: what was seen with its band, and the Weibull over it."""
     curves = [
-        (fit, fit.curve, fit.curve.at_risk >= LEAST_AT_RISK)
+        (fit, fit.curve, _drawn(fit.curve.at_risk >= LEAST_AT_RISK))
         for fit in fits
         if fit.curve is not None and (fit.curve.at_risk >= LEAST_AT_RISK).any()
     ]

@@ -12,6 +12,7 @@ from lightwatch.errors import LightwatchError
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.weibull import fit_weibull
+from lightwatch.register.once import once
 from lightwatch.words import SUPPLY
 
 Floats = NDArray[np.float64]
@@ -100,6 +101,7 @@ def aged(lives: Lives) -> pd.DataFrame:
     )
 
 
+@once
 def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
     """Return how each kind and type fails with age."""
     found = {}
@@ -114,6 +116,7 @@ def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
     return found
 
 
+@once
 def expected(lives: Lives) -> NDArray[np.float64]:
     """Return the failures expected of each life while under watch.
 

@@ -7,6 +7,7 @@ answer, and never about a person.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -129,32 +130,32 @@ def repeat_lights(
 
     Greatest excess first; what they are drawn to is all lights.
     """
-    wrong = pd.Series([one.light_id for one in unheld], dtype=object).value_counts()
-    back = pd.Series(
-        [one.light_id for one in unheld if one.callback], dtype=object
-    ).value_counts()
+    wrong = Counter(one.light_id for one in unheld)
+    back = Counter(one.light_id for one in unheld if one.callback)
     frame = lives.frame
     failed = frame[frame["failed"] & (frame["light_id"] != "")]
     counts = failed.groupby(["light_id", "kind"]).size()
-    span = failed.groupby("light_id")["end"].agg(["min", "max"])
+    first, last = (
+        failed.groupby("light_id")["end"].agg(which).to_dict()
+        for which in ("min", "max")
+    )
     kinds: dict[str, list[tuple[str, int]]] = {}
     for (light, kind), count in counts.items():
         kinds.setdefault(str(light), []).append((str(kind), int(count)))
     found = []
     for one in excesses(own):
-        if one.failures < 2 and one.name not in wrong.index:
+        if one.failures < 2 and one.name not in wrong:
             continue
         of = tuple(sorted(kinds.get(one.name, []), key=lambda pair: (-pair[1], pair)))
-        at = span.loc[one.name] if one.name in span.index else None
-        years = float(at["max"] - at["min"]) / YEAR if at is not None else 0.0
+        years = (last.get(one.name, 0) - first.get(one.name, 0)) / YEAR
         found.append(
             RepeatLight(
                 one.name,
                 one,
-                int(wrong.get(one.name, 0)),
-                int(back.get(one.name, 0)),
+                wrong[one.name],
+                back[one.name],
                 of,
-                years,
+                float(years),
                 _asked(one, of),
             )
         )

@@ -9,7 +9,6 @@ import pandas as pd
 
 from lightwatch.decisions.triage.crowd import noticed
 from lightwatch.decisions.triage.experience import level_of_work
-from lightwatch.decisions.triage.signs import Signs
 from lightwatch.detection.episodes import episodes
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import DAY
@@ -132,11 +131,26 @@ def done(every: pd.DataFrame, start: int, end: int, windows: Windows) -> list[Do
 
 
 def backlog(
-    register: Register, every: pd.DataFrame, at: int, windows: Windows
+    register: Register,
+    every: pd.DataFrame,
+    still: pd.DataFrame,
+    at: int,
+    windows: Windows,
 ) -> list[Backlog]:
-    """Return the jobs open at a time, by kind, as known on the register's day."""
+    """Return the jobs open at a time, by kind, as known on the register's day.
+
+    Parameters
+    ----------
+    register
+        What stood.
+    every, still
+        Jobs done at some time, and what is open on the register's day.
+    at
+        The time [instant].
+    windows
+        By kind.
+    """
     then = every[(every["noticed"] * DAY < at) & (every["mended"] * DAY >= at)]
-    still = Signs.of(register).open
     still = still[still["at"] < at]
     begun = still.groupby("light_id", as_index=False).agg(
         at=("at", "min"), symptom=("symptom", "first")

@@ -16,6 +16,7 @@ from lightwatch.decisions.service.jobs import (
     jobs,
 )
 from lightwatch.decisions.service.percent_lit import PercentLit, percent_lit
+from lightwatch.decisions.triage.signs import Signs
 from lightwatch.register import Register
 from lightwatch.words import UNANSWERED
 
@@ -66,7 +67,7 @@ def months(
     """Return some months, each by name, first and last instant."""
     windows = windows or Windows()
     known = register.known
-    every = jobs(register)
+    every, still = jobs(register), Signs.of(register).open
     back = {
         one.repair_id
         for one in unheld_repairs(register)
@@ -84,7 +85,7 @@ def months(
                 name,
                 percent_lit(register, start, end),
                 tuple(done(every, start, end, windows)),
-                tuple(backlog(register, every, at, windows)),
+                tuple(backlog(register, every, still, at, windows)),
                 len(_within(known.reports, start, end)),
                 len(visits),
                 len(mends),
