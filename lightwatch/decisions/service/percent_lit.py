@@ -54,7 +54,7 @@ def lit_limits(
     --------
     >>> share, low, high = lit_limits(np.ones(100), np.repeat([1.0, 0.0], [10, 90]))
     >>> round(share, 2), round(low, 3), round(high, 3)
-    (0.9, 0.825, 0.945)
+    (0.9, 0.826, 0.945)
     """
     n, out = float(passes.sum()), float(dark.sum())
     share = 1 - out / n
