@@ -34,7 +34,8 @@ SMALL, LARGE = 41, 129
 
 FRESH = range(301, 305)
 FRESH_LARGE = range(401, 402)
-CITIES, NIGHTS = range(700, 710), 20
+CITIES, NIGHTS, CITY_LIGHTS = range(700, 710), 20, 12_000
+"""Cities of about 6,000 streets: a crew sees a part of them in a night."""
 
 
 def improved(problem: Problem, routes: Routes) -> Routes:
@@ -131,7 +132,7 @@ def crews() -> None:
 
 def nights() -> None:
     """Print simulated nights: found against expected, and against rotation."""
-    rows = study(CITIES, NIGHTS)
+    rows = study(CITIES, NIGHTS, CITY_LIGHTS, HOURS)
     sums = rows[["expected", "found", "rotation"]].sum()
     rng = np.random.default_rng(0)
     drawn = [rows.iloc[rng.integers(len(rows), size=len(rows))] for _ in range(2000)]

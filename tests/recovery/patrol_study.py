@@ -84,7 +84,12 @@ def by_turn(register: Register, order: Order) -> set[str]:
 
 
 def one_night(
-    store: Store, records: Records, names: list[str], night: date, seed: int
+    store: Store,
+    records: Records,
+    names: list[str],
+    night: date,
+    seed: int,
+    hours: float,
 ) -> Night:
     """Plan one night and drive it."""
     clock = Known(store, 2**62).clock
@@ -93,7 +98,7 @@ def one_night(
     register = Register(known)
     lived = lives(register)
     found = outages(lived)
-    order = Order(night, hours=HOURS)
+    order = Order(night, hours=hours)
     plan = plan_patrol(lived, order, found, seconds=0)
     opened = records.world.calendar.origin.astype("datetime64[us]").astype(date)
     at_day = (night - opened.date()).days + 22 / 24
@@ -108,11 +113,25 @@ def one_night(
     return Night(seed, night, plan.found, len(noted & looked), len(noted & turn))
 
 
-def study(seeds: Iterable[int], nights: int) -> pd.DataFrame:
-    """Return one row a night, of so many nights in each of the cities."""
+def study(
+    seeds: Iterable[int], nights: int, lights: int = LIGHTS, hours: float = HOURS
+) -> pd.DataFrame:
+    """Return one row a night, of so many nights in each of the cities.
+
+    Parameters
+    ----------
+    seeds
+        One for each city.
+    nights
+        Of each.
+    lights
+        Of each city.
+    hours
+        Of the crew [h].
+    """
     rows = []
     for seed in seeds:
-        parameters = Parameters(lights=LIGHTS)
+        parameters = Parameters(lights=lights)
         with TemporaryDirectory() as folder:
             simulate(parameters, seed).write(folder)
             records = live(parameters, seed)
@@ -125,6 +144,6 @@ def study(seeds: Iterable[int], nights: int) -> pd.DataFrame:
             step = 4 * 365 // nights
             for i in range(nights):
                 night = last - timedelta(days=i * step)
-                rows.append(one_night(store, records, names, night, seed))
+                rows.append(one_night(store, records, names, night, seed, hours))
             store.engine.dispose()
     return pd.DataFrame(rows)
