@@ -1,9 +1,9 @@
-"""The figures of repeat failures: ``python -m tests.bench.repeats [WORLDS]``.
+"""The figures of repeat failures: ``python -m tests.bench.repeats [WORLDS] [all]``.
 
 Faults that came in two years on the worst twentieth of circuits: as we rank them, by
 raw count, by the best that faults can tell, by an oracle that knows every factor; how
 often the true excess lies inside its 95 % limits. Wrong first repairs of demo cities,
-flagged and rightly so. Errors by resampling worlds.
+flagged and rightly so. Errors by resampling worlds. ``all``: those of batches as well.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import sys
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.bench import batches
 from tests.recovery.misdiagnosed import flagged
 from tests.recovery.repeats_study import ranked, world
 
@@ -54,7 +55,8 @@ def _worlds(worlds: int, years: float) -> None:
 
 def main() -> None:
     """Run and print."""
-    worlds = int(sys.argv[1]) if len(sys.argv) > 1 else WORLDS
+    numbers = [word for word in sys.argv[1:] if word.isdigit()]
+    worlds = int(numbers[0]) if numbers else WORLDS
     for years in WATCHED:
         _worlds(worlds, years)
     for seed in CITIES:
@@ -64,6 +66,8 @@ def main() -> None:
             f"{found.both} rightly: recall {found.recall:.2f}, precision "
             f"{found.precision:.2f}   goal >= .8 each"
         )
+    if "all" in sys.argv:
+        batches.main()
 
 
 if __name__ == "__main__":
