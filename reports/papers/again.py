@@ -162,7 +162,7 @@ def _campaign_row(one: Batch, costs: CampaignCosts) -> tuple[Cell, ...]:
 
 def batches(desk: Desk) -> Paper:
     """Return batches that fail more than their peers, and where they hang."""
-    every = desk.repeats.batches
+    every = desk.batches
     costs = CampaignCosts()
     alarms = [one for one in every if one.alarm_on]
     where = [
@@ -256,8 +256,8 @@ def _sections(one: BadCircuit) -> Table:
 
 def rebuild(desk: Desk) -> Paper:
     """Return the circuits with most faults to come, with and without rebuilding."""
-    found, costs = desk.repeats, RebuildCosts()
-    grows = found.grows("circuit")
+    circuits, costs = desk.circuits, RebuildCosts()
+    grows = desk.growing_circuits
     lines = [
         (
             one.circuit_id,
@@ -271,16 +271,16 @@ def rebuild(desk: Desk) -> Paper:
             *_case(one, costs),
             why_bad(one, grows=one.circuit_id in grows),
         )
-        for one in found.circuits
+        for one in circuits
     ]
-    total = sum(one.next_2y for one in found.circuits)
+    total = sum(one.next_2y for one in circuits)
     return Paper(
         "rebuild",
         "The case for rebuilding circuits",
         desk.place,
         desk.as_of,
-        f"{len(found.circuits):,} circuits, "
-        f"{sum(one.excess.failures for one in found.circuits):,} faults on record, "
+        f"{len(circuits):,} circuits, "
+        f"{sum(one.excess.failures for one in circuits):,} faults on record, "
         f"{total:.1f} expected in the next two years",
         "Faults of sections by construction, age of the ground and wetness of the "
         "place, times the circuit's own factor as far as its history tells; supply "
@@ -304,7 +304,7 @@ def rebuild(desk: Desk) -> Paper:
                 rows(lines),
                 most=SHOWN,
             ),
-            *(_sections(one) for one in found.circuits[:CASES] if one.sections),
+            *(_sections(one) for one in circuits[:CASES] if one.sections),
         ),
         CAUTIONS,
     )  # fmt: skip

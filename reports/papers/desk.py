@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
-from lightwatch.decisions.repeats import Repeats
+from lightwatch.decisions.batches import Batch, batches
+from lightwatch.decisions.repeats import BadCircuit, Repeats, bad_circuits, growing
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives
 from lightwatch.observations.known import Known
@@ -53,8 +54,18 @@ class Desk:
 
     @cached_property
     def repeats(self) -> Repeats:
-        """What fails again; three papers share it."""
+        """What fails again."""
         return Repeats.of(self.lives)
+
+    @cached_property
+    def circuits(self) -> list[BadCircuit]:
+        """All of ours, most faults to come first."""
+        return bad_circuits(self.lives)
+
+    @cached_property
+    def batches(self) -> list[Batch]:
+        """Model by year of installation, worst first."""
+        return batches(self.lives)
 
     @cached_property
     def month(self) -> date:
@@ -91,6 +102,11 @@ class Desk:
             one, after = _after(first, i), _after(first, i + 1)
             found.append((f"{one:%Y-%m}", clock.midnight(one), clock.midnight(after)))
         return found
+
+    @cached_property
+    def growing_circuits(self) -> frozenset[str]:
+        """Circuits whose trouble grows."""
+        return growing(self.lives, "circuit")
 
     @property
     def tonight(self) -> date:

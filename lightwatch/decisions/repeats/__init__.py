@@ -1,9 +1,9 @@
 """Repeat failures and bad circuits: more than chance, and what comes next."""
 
-from lightwatch.decisions.repeats.circuits import BadCircuit, SectionAhead
+from lightwatch.decisions.repeats.circuits import BadCircuit, SectionAhead, bad_circuits
 from lightwatch.decisions.repeats.excess import Excess
 from lightwatch.decisions.repeats.lights import RepeatLight
-from lightwatch.decisions.repeats.repeats import Repeats
+from lightwatch.decisions.repeats.repeats import Repeats, growing
 from lightwatch.decisions.repeats.unheld import Unheld
 
 __all__ = [
@@ -13,4 +13,6 @@ __all__ = [
     "Repeats",
     "SectionAhead",
     "Unheld",
+    "bad_circuits",
+    "growing",
 ]

@@ -15,8 +15,14 @@ from lightwatch.decisions.repeats.lights import (
 )
 from lightwatch.decisions.repeats.unheld import Unheld, unheld_repairs
 from lightwatch.lives import Lives
-from lightwatch.rates.growing import Recurrence, recurrence
+from lightwatch.rates.growing import recurrence
 from lightwatch.rates.hazards import expected
+
+
+def growing(lives: Lives, level: str) -> frozenset[str]:
+    """Return the circuits, or lights, whose trouble grows."""
+    found = recurrence(lives, level)
+    return frozenset(one.name for one in found.growing) if found else frozenset()
 
 
 @dataclass(frozen=True)
@@ -36,7 +42,7 @@ class Repeats:
     unheld
         Repairs after which the same trouble went on, latest first.
     growing
-        Recurrence of circuits and of lights, with those whose trouble grows.
+        By level, circuit or light: those whose trouble grows.
     """
 
     lights: list[RepeatLight]
@@ -45,7 +51,7 @@ class Repeats:
     circuits: list[BadCircuit]
     batches: list[Batch]
     unheld: list[Unheld]
-    growing: dict[str, Recurrence]
+    growing: dict[str, frozenset[str]]
 
     @classmethod
     def of(cls, lives: Lives) -> Repeats:
@@ -53,7 +59,6 @@ class Repeats:
         own = own_failures(lives, expected(lives))
         poles, districts = by_place(lives, own)
         wrong = unheld_repairs(lives.register)
-        levels = {level: recurrence(lives, level) for level in ("circuit", "light")}
         return cls(
             repeat_lights(lives, own, wrong),
             poles,
@@ -61,10 +66,9 @@ class Repeats:
             bad_circuits(lives),
             batches(lives),
             wrong,
-            {level: one for level, one in levels.items() if one is not None},
+            {level: growing(lives, level) for level in ("circuit", "light")},
         )
 
     def grows(self, level: str) -> frozenset[str]:
         """Return the circuits or lights whose trouble grows."""
-        found = self.growing.get(level)
-        return frozenset(one.name for one in found.growing) if found else frozenset()
+        return self.growing.get(level, frozenset())
