@@ -162,13 +162,14 @@ def _reporting(
     repairs = register.known.repairs
     visits = Moments.of(repairs["light_id"], repairs["happened"] / DAY)
     reports = told[~told["by_patrol"]]
-    times = Moments.of(reports["light_id"], reports["day"])
+    light = frame["light_id"]
+    times = Moments.of(reports["light_id"], reports["day"]).at(light)
     begun = frame["noticed"].to_numpy()
-    visited, _ = visits.next(frame["light_id"], begun)
+    visited, _ = visits.at(light).next(begun)
     ended = np.minimum(np.minimum(frame["mended"], visited), begun + SHORT_DAYS)
     ended = ended.to_numpy()
-    report, _ = times.next(frame["light_id"], begun)
-    further = times.count(frame["light_id"], begun, ended)
+    report, _ = times.next(begun)
+    further = times.count(begun, ended)
     found = frame["by_patrol"].to_numpy(bool)
     table = pd.DataFrame(
         {
@@ -212,8 +213,9 @@ def _patrolling(register: Register, frame: pd.DataFrame) -> pd.DataFrame:
         _state(sightings["light_id"], sightings["state"]), sightings["happened"] / DAY
     )
     begun, ended = short["noticed"].to_numpy(), short["mended"].to_numpy() - 0.5
-    passes = night_passes(register).count(short["road_id"], begun, ended)
-    noted = seen.count(_state(short["light_id"], short["symptom"]), begun, ended + 0.5)
+    passes = night_passes(register).at(short["road_id"]).count(begun, ended)
+    states = seen.at(_state(short["light_id"], short["symptom"]))
+    noted = states.count(begun, ended + 0.5)
     table = pd.DataFrame(
         {
             "symptom": short["symptom"].to_numpy(),
@@ -246,7 +248,7 @@ def detection(register: Register) -> Detection:
     passes = night_passes(register)
     span = max((register.as_of - register.known.opened) / DAY, 1.0)
     ends = np.full(len(lights), register.as_of / DAY)
-    count = passes.count(lights["road_id"], ends - span, ends).sum()
+    count = passes.at(lights["road_id"]).count(ends - span, ends).sum()
     return Detection(
         per_day,
         {name: min(one, 1.0) for name, one in hit.items()},

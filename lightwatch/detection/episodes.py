@@ -97,14 +97,17 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
     """Return when a night patrol last passed each light and noted nothing."""
     sightings = register.known.sightings
     noted = Moments.of(sightings["light_id"], sightings["happened"] / DAY)
-    passes = night_passes(register)
-    lit = np.full(len(frame), np.nan)
-    at = before.copy()
+    noted_of, passes = noted.at(frame["light_id"]), night_passes(register)
+    passes_of = passes.at(frame["road_id"])
+    lit, at = np.full(len(frame), -np.inf), before
+    left = np.arange(len(frame))
     for _ in range(_PASSES_BACK):
-        at, _ = passes.last(frame["road_id"], at)
-        dark = noted.count(frame["light_id"], at - _SAME_VISIT, at + _ONE_NIGHT) > 0
-        lit = np.where(np.isnan(lit) & ~dark, at, lit)
-    return np.where(np.isnan(lit), -np.inf, lit)
+        at, _ = passes_of.last(at)
+        dark = noted_of.count(at - _SAME_VISIT, at + _ONE_NIGHT) > 0
+        lit[left[~dark]] = at[~dark]
+        left, at = left[dark], at[dark]
+        noted_of, passes_of = noted_of.chosen(dark), passes_of.chosen(dark)
+    return lit
 
 
 @once
@@ -135,19 +138,18 @@ def episodes(register: Register) -> pd.DataFrame:
     told = signs(register)
     mended = frame["mended"].to_numpy()
     answers = _answers(register)
-    since, row = Moments.of(answers["light_id"], answers["day"]).last(
-        frame["light_id"], mended
-    )
+    light = frame["light_id"]
+    since, row = Moments.of(answers["light_id"], answers["day"]).at(light).last(mended)
     proven = np.append(answers["proven"].isin(PROVEN).to_numpy(), False)[row]
-    times = Moments.of(told["light_id"], told["day"])
-    _, latest = times.last(frame["light_id"], mended + _SAME_VISIT)
+    times = Moments.of(told["light_id"], told["day"]).at(light)
+    _, latest = times.last(mended + _SAME_VISIT)
     symptoms = np.append(told["symptom"].to_numpy(object), "")
     dark = np.isin(symptoms[latest].astype(str), DARK)
     lit = _seen_lit(register, frame, mended)
     floor = np.maximum(since, np.where(dark, lit, -np.inf))
     named = frame["named"].to_numpy() - _SAME_VISIT
     floor = np.where((named >= since) & (named < floor), named, floor)
-    noticed, first = times.next(frame["light_id"], np.maximum(floor, _NEVER))
+    noticed, first = times.next(np.maximum(floor, _NEVER))
     late = ~(noticed <= mended)
     frame["noticed"] = np.where(late, mended, noticed)
     frame["symptom"] = np.where(late, frame["symptom_found"], symptoms[first])

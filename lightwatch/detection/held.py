@@ -55,22 +55,15 @@ def _mended(register: Register) -> pd.DataFrame:
     )
 
 
-def _again(
-    register: Register, touched: pd.DataFrame, later: pd.DataFrame
-) -> NDArray[np.float64]:
-    """Return after how long each light was in trouble again, at most at ``later``."""
+def _seen_again(register: Register, touched: pd.DataFrame) -> NDArray[np.float64]:
+    """Return when each light was next reported or sighted [days]."""
     known = register.known
     signs = pd.concat(
         [frame[["light_id", "happened"]] for frame in (known.reports, known.sightings)]
     )
-    day = touched["day"].to_numpy(float)
     times = Moments.of(signs["light_id"], signs["happened"] / DAY)
-    seen, _ = times.next(touched["light_id"], day)
-    received = known.reports.set_index("report_id")["happened"] / DAY
-    told = later["report_id"].map(received).to_numpy(float)
-    again = np.minimum(seen, later["day"].to_numpy(float))
-    days: NDArray[np.float64] = np.fmin(again, np.maximum(told, day)) - day
-    return days
+    seen, _ = times.at(touched["light_id"]).next(touched["day"].to_numpy(float))
+    return seen
 
 
 def _followed(register: Register, touched: pd.DataFrame) -> pd.DataFrame:
@@ -79,18 +72,24 @@ def _followed(register: Register, touched: pd.DataFrame) -> pd.DataFrame:
     ``other`` is that part ('' where there was none), ``waited`` the time until then
     and ``again`` until the light was in trouble again [days].
     """
-    none = np.full(len(touched), np.inf)
-    found = pd.DataFrame({"other": "", "waited": none, "again": none})
+    light, _ = pd.factorize(touched["light_id"])
+    part = touched["part"].to_numpy(object)
+    day, seen = touched["day"].to_numpy(float), _seen_again(register, touched)
+    received = register.known.reports.set_index("report_id")["happened"] / DAY
+    told = touched["report_id"].map(received).to_numpy(float)
+    other, waited, again = np.full(len(touched), "", object), *np.full(
+        (2, len(touched)), np.inf
+    )
     for step in range(1, _SOON + 1):
-        later = touched.shift(-step)
-        waited = later["day"] - touched["day"]
-        other = (later["light_id"] == touched["light_id"]) & (waited > 0)
-        other &= (later["part"] != touched["part"]) & (found["other"] == "")
-        found.loc[other, "other"] = later.loc[other, "part"]
-        found.loc[other, "waited"] = waited[other]
-        again = pd.Series(_again(register, touched, later), touched.index)
-        found.loc[other, "again"] = again[other]
-    return found
+        at = np.arange(max(len(touched) - step, 0))
+        later = at + step
+        new = (light[at] == light[later]) & (day[later] > day[at])
+        new &= (part[at] != part[later]) & (other[at] == "")
+        at, later = at[new], later[new]
+        other[at], waited[at] = part[later], day[later] - day[at]
+        first = np.minimum(seen[at], day[later])
+        again[at] = np.fmin(first, np.maximum(told[later], day[at])) - day[at]
+    return pd.DataFrame({"other": other, "waited": waited, "again": again})
 
 
 def _share_of_wrong_guesses(

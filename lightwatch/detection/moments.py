@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 _APART = 1e6
 """More days than any record spans, so that keys of two names never mix."""
@@ -23,7 +24,7 @@ class Moments:
     ``keys`` hold name and time in one number; ``rows`` say where each came from.
     """
 
-    codes: dict[str, int]
+    names: pd.Index[Any]
     keys: Floats
     rows: Ints
 
@@ -33,45 +34,54 @@ class Moments:
         code, unique = pd.factorize(names)
         keys = code * _APART + days.to_numpy(float)
         order = np.argsort(keys, kind="stable")
-        codes = {str(name): i for i, name in enumerate(unique)}
-        return cls(codes, keys[order], order)
+        return cls(pd.Index(unique, dtype=object), keys[order], order)
 
-    def _keys(self, names: pd.Series[Any], days: Floats) -> Floats:
-        code = names.map(self.codes).to_numpy(float)
-        keys: Floats = code * _APART + days
-        return keys
+    def at(self, names: pd.Series[Any]) -> MomentsAt:
+        """Look up names, in order, to search the times of each."""
+        return MomentsAt(self, self.names.get_indexer(pd.Index(names)))
 
-    def count(self, names: pd.Series[Any], after: Floats, until: Floats) -> Ints:
+
+@dataclass(frozen=True)
+class MomentsAt:
+    """The times of names in a given order; ``code`` is -1 for one without any."""
+
+    moments: Moments
+    code: Ints
+
+    def chosen(self, which: Flags) -> MomentsAt:
+        """Return some of the names."""
+        return MomentsAt(self.moments, self.code[which])
+
+    def count(self, after: Floats, until: Floats) -> Ints:
         """Count for each name the times after one time, up to another, inclusive."""
-        first = np.searchsorted(self.keys, self._keys(names, after), side="right")
-        last = np.searchsorted(self.keys, self._keys(names, until), side="right")
-        known = names.isin(list(self.codes)).to_numpy()
-        return np.where(known, np.maximum(last - first, 0), 0)
+        first, last = self._index(after, "right"), self._index(until, "right")
+        return np.where(self.code >= 0, np.maximum(last - first, 0), 0)
 
-    def next(self, names: pd.Series[Any], after: Floats) -> tuple[Floats, Ints]:
+    def next(self, after: Floats) -> tuple[Floats, Ints]:
         """Return for each name its first time after another, and its row.
 
         Where there is none: infinite, and -1.
         """
-        index = np.searchsorted(self.keys, self._keys(names, after), side="right")
-        return self._at(names, np.minimum(index, len(self.keys)), np.inf)
+        return self._found(self._index(after, "right"), np.inf)
 
-    def last(self, names: pd.Series[Any], before: Floats) -> tuple[Floats, Ints]:
+    def last(self, before: Floats) -> tuple[Floats, Ints]:
         """Return for each name its last time before another, and its row.
 
         Where there is none: minus infinite, and -1.
         """
-        index = np.searchsorted(self.keys, self._keys(names, before), side="left") - 1
-        return self._at(names, index, -np.inf)
+        return self._found(self._index(before, "left") - 1, -np.inf)
 
-    def _at(
-        self, names: pd.Series[Any], index: Ints, none: float
-    ) -> tuple[Floats, Ints]:
-        code = names.map(self.codes).to_numpy(float)
-        inside = (index >= 0) & (index < len(self.keys)) & ~np.isnan(code)
+    def _index(self, days: Floats, side: Any) -> Ints:
+        keys = self.code * _APART + days
+        found: Ints = np.searchsorted(self.moments.keys, keys, side=side)
+        return found
+
+    def _found(self, index: Ints, none: float) -> tuple[Floats, Ints]:
+        keys, rows = self.moments.keys, self.moments.rows
+        inside = (index >= 0) & (index < len(keys)) & (self.code >= 0)
+        if not inside.any():
+            return np.full(len(index), none), np.full(len(index), -1)
         safe = np.where(inside, index, 0)
-        key = self.keys[safe] if len(self.keys) else np.zeros(len(safe))
-        day = key - code * _APART
+        day = keys[safe] - self.code * _APART
         inside &= np.abs(day) < _APART / 2
-        rows = self.rows[safe] if len(self.rows) else np.zeros(len(safe), dtype=int)
-        return np.where(inside, day, none), np.where(inside, rows, -1)
+        return np.where(inside, day, none), np.where(inside, rows[safe], -1)

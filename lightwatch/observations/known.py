@@ -20,7 +20,8 @@ from lightwatch.store import Row, Store
 if TYPE_CHECKING:
     import geopandas
 
-_META = ["key", "position", "version_recorded", "happened", "recorded"]
+_DATES = ["happened", "recorded"]
+_VERSION = ["key", "position", "version_recorded"]
 
 _READ = {
     "lights": (
@@ -115,15 +116,16 @@ class Known:
         return self.clock.instant(self.place["opened_on"])
 
     def _frame(self, resource: str) -> pd.DataFrame:
-        columns = list(_READ[resource])
-        frame = self.store.frame(resource, [*columns, *_META], before=self.as_of)
-        frame = self._as_it_stood(resource, frame)
+        columns, versions = list(_READ[resource]), self.versions(resource)
+        wanted = [*columns, *_DATES, *(_VERSION if versions else ())]
+        frame = self.store.frame(resource, wanted, before=self.as_of)
+        if versions:
+            stood = self._as_it_stood(versions, frame)
+            frame = stood.drop(columns=_VERSION).reset_index(drop=True)
         for name in columns:
             if name in _NUMBERS:
                 frame[name] = frame[name].replace("", "nan").astype(float)
-        return frame.drop(columns=["position", "version_recorded"]).reset_index(
-            drop=True
-        )
+        return frame
 
     def versions(self, resource: str) -> dict[str, list[Row]]:
         """Return all versions, oldest first, of the rows that were ever replaced."""
@@ -135,10 +137,9 @@ class Known:
             versions[key] = [{**old, **place} for old in versions[key]] + [row]
         return versions
 
-    def _as_it_stood(self, resource: str, frame: pd.DataFrame) -> pd.DataFrame:
-        versions = self.versions(resource)
-        if not versions:
-            return frame
+    def _as_it_stood(
+        self, versions: dict[str, list[Row]], frame: pd.DataFrame
+    ) -> pd.DataFrame:
         rows = []
         for some in versions.values():
             row = _then(some, self.as_of)

@@ -135,19 +135,23 @@ class Store:
         import pandas as pd
 
         table = schema.TABLES[resource]
-        query = select(*(table.c[name] for name in columns)).order_by(table.c.position)
+        numbers = [n for n in columns if n in (*schema.INSTANTS, "position")]
+        wanted = [
+            table.c[name]
+            if name in numbers
+            else func.coalesce(table.c[name], "").label(name)
+            for name in columns
+        ]
+        query = select(*wanted).order_by(table.c.position)
         if before is not None:
             query = query.where(
                 or_(table.c.recorded.is_(None), table.c.recorded < before)
             )
         with self._reading() as connection:
             rows = connection.execute(query).all()
-        frame = pd.DataFrame(rows, columns=list(columns))
-        instants = [name for name in columns if name in schema.INSTANTS]
-        frame[instants] = frame[instants].astype(float)
-        text = [name for name in columns if name not in (*instants, "position")]
-        frame[text] = frame[text].fillna("").astype(object)
-        return frame
+        frame = pd.DataFrame(rows, columns=list(columns), dtype=object)
+        types = {name: int if name == "position" else float for name in numbers}
+        return frame.astype(types)
 
     def history(self, resource: str) -> list[Row]:
         """Return older versions of a resource's rows, oldest first."""

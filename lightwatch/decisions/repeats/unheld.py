@@ -65,12 +65,11 @@ def unheld_repairs(register: Register) -> list[Unheld]:
     ends = touched[~touched["repair"].isin(wrong)]
     at = first["day"].to_numpy(float)
     told = signs(register)
-    sign, _ = Moments.of(told["light_id"], told["day"]).next(first["light_id"], at)
-    work, _ = Moments.of(touched["light_id"], touched["day"]).next(
-        first["light_id"], at
-    )
+    light = first["light_id"]
+    sign, _ = Moments.of(told["light_id"], told["day"]).at(light).next(at)
+    work, _ = Moments.of(touched["light_id"], touched["day"]).at(light).next(at)
     days = np.round(np.minimum(sign, work) - at, 4)
-    _, row = Moments.of(ends["light_id"], ends["day"]).next(first["light_id"], at)
+    _, row = Moments.of(ends["light_id"], ends["day"]).at(light).next(at)
     cause, end = (
         np.append(column, "")[row]
         for column in (
