@@ -38,9 +38,18 @@ def intervals(lives: Lives, detection: Detection) -> pd.DataFrame:
         where none).
     """
     frame = lives.frame
+    high = frame["end"]
+    table = pd.DataFrame(dict.fromkeys(("low", "earliest", "likely", "high"), high))
+    table["symptom"] = ""
+    of_failed = _of_failed(lives, detection)
+    table.loc[of_failed.index, of_failed.columns] = of_failed
+    return table
+
+
+def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
+    frame = lives.frame[lives.frame["failed"]]
     known = episodes(lives.register).set_index("repair")
-    ends = frame["end_repair"].where(frame["failed"], -1)
-    found = known.reindex(ends)
+    found = known.reindex(frame["end_repair"])
     symptom = found["symptom"].fillna("").to_numpy(object)
     start, end = frame["start"].to_numpy(float), frame["end"].to_numpy(float)
     noticed = found["noticed"].to_numpy(float) * DAY
@@ -53,7 +62,7 @@ def intervals(lives: Lives, detection: Detection) -> pd.DataFrame:
     longest = high - MEAN_DELAYS / back * DAY
     earliest = np.where(sure, np.fmax(passed, proven), proven)
     low = np.fmax(earliest, longest)
-    exact = ~frame["failed"].to_numpy() | found["noticed"].isna().to_numpy()
+    exact = found["noticed"].isna().to_numpy()
     hit = np.array([detection.hit_chance(name) for name in symptom])
     days = [(high - np.minimum(at, high)) / DAY for at in (passed, proven)]
     told = detection.reported_per_day_at(frame["light_id"], symptom)

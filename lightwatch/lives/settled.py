@@ -63,9 +63,10 @@ def _mean_delays_days(
 ) -> pd.Series[float]:
     """Return for each life how long failures of its kind and type go unnoticed."""
     frame = lives.frame
-    own = 1.0 / detection.noticed_per_day_at(frame["light_id"], found["symptom"])
     shown = frame["failed"] & (found["symptom"] != "")
-    delay = pd.Series(own, frame.index).where(shown)
+    light, symptom = frame.loc[shown, "light_id"], found.loc[shown, "symptom"]
+    own = 1.0 / detection.noticed_per_day_at(light, symptom)
+    delay = pd.Series(own, light.index).reindex(frame.index)
     by_type = delay.groupby([frame["kind"], frame["type"]]).transform("mean")
     by_kind = delay.groupby(frame["kind"]).transform("mean")
     return by_type.fillna(by_kind).fillna(detection.mean_delay_days("out"))

@@ -30,6 +30,12 @@ _OF_THE_LIGHT = {
 }  # fmt: skip
 
 
+_SPLIT = (
+    "light_id", "circuit_id", "kind", "start", "end", "failed", "weight", "installed",
+    "installed_last",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class RateRow:
     """One line of the answer: a group, its time under watch, its failures.
@@ -63,29 +69,39 @@ def check_by(by: Sequence[str]) -> None:
         raise NotUnderstood(f"{','.join(by)} names a column twice")
 
 
-def _by_span(lives: Lives) -> pd.DataFrame:
-    """Split lives where the light that carries them changed."""
-    register = lives.register
-    frame = lives.frame
-    own = frame[frame["light_id"] != ""].drop(columns="circuit_id")
+def _by_span(lives: Lives, by: Sequence[str]) -> pd.DataFrame:
+    """Split lives where the light that carries them changed; say what ``by`` asks."""
+    register, frame = lives.register, lives.frame
+    asked = [name for name in by if name in frame.columns]
+    frame = frame[list(dict.fromkeys([*_SPLIT, *asked]))]
+    of_light = frame["light_id"] != ""
+    own = frame[of_light].drop(columns="circuit_id")
     split = own.merge(register.spans, on="light_id")
-    since = split[["start", "since"]].max(axis=1)
-    until = split[["end", "until"]].min(axis=1)
+    since = np.maximum(split["start"], split["since"])
+    until = np.minimum(split["end"], split["until"])
     last = until == split["end"]
     kept = (since < until) | (last & (split["start"] == split["end"]))
     split = split.assign(start=since, end=until, failed=split["failed"] & last)[kept]
-    split["station"] = split["light_id"].map(register.nearest_station)
-    roads = register.known.roads.set_index("road_id")["class"]
-    split["road_class"] = split["road_id"].map(roads)
-    rest = frame[frame["light_id"] == ""]
-    parts = [part for part in (split, rest) if len(part)] or [split]
+    parts = [part for part in (split, frame[~of_light]) if len(part)] or [split]
     both = pd.concat(parts, ignore_index=True)
-    circuits = register.known.circuits.set_index("circuit_id")
-    both["feed"] = both["circuit_id"].map(circuits["feed"])
-    both["control"] = both["circuit_id"].map(circuits["control"])
-    both["circuit"] = both["circuit_id"]
-    both["district"] = _districts(register, both)
+    for name in _OF_THE_LIGHT & set(by) - {"technology"}:
+        both[name] = _said(register, both, name)
     return both
+
+
+def _said(register: Register, frame: pd.DataFrame, name: str) -> pd.Series[str]:
+    """Return of each life what the place or the circuit of its light says of it."""
+    if name == "circuit":
+        return frame["circuit_id"]
+    if name == "district":
+        return _districts(register, frame)
+    if name == "station":
+        return frame["light_id"].map(register.nearest_station)
+    if name == "road_class":
+        roads = register.known.roads.set_index("road_id")["class"]
+        return frame["road_id"].map(roads)
+    circuits = register.known.circuits.set_index("circuit_id")
+    return frame["circuit_id"].map(circuits[name])
 
 
 def _districts(register: Register, frame: pd.DataFrame) -> pd.Series[str]:
@@ -151,7 +167,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
     check_by(by)
     frame = lives.frame
     if _OF_THE_LIGHT & set(by):
-        frame = _by_span(lives)
+        frame = _by_span(lives, by)
     if "age" in by:
         frame = _by_age(frame)
     if "vintage" in by:

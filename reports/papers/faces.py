@@ -20,6 +20,8 @@ _WIDEST = 60
 _LONG = 40
 _MOST_UPRIGHT = 9
 _SHEET_NAME = 31
+_READ_AS_MORE = ("=", "#")
+"""Words that begin so would be read as formulas or errors: they are marked as text."""
 
 
 def said(cell: Cell, decimals: int = 0) -> str:
@@ -95,7 +97,10 @@ def _workbook(paper: Paper, path: Path) -> None:
     book = Workbook(write_only=True)
     bold = Font(bold=True)
 
-    def cell(sheet: object, value: Cell, font: Font | None = None) -> WriteOnlyCell:
+    def cell(sheet: object, value: Cell, font: Font | None = None) -> object:
+        read = isinstance(value, str) and value[:1] in _READ_AS_MORE
+        if not font and not read:
+            return value[:LONGEST_CELL] if isinstance(value, str) else value
         made = WriteOnlyCell(sheet, None)
         if isinstance(value, str):
             made.value = value[:LONGEST_CELL]
