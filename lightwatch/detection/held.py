@@ -77,8 +77,9 @@ def _followed(register: Register, touched: pd.DataFrame) -> pd.DataFrame:
     day, seen = touched["day"].to_numpy(float), _seen_again(register, touched)
     received = register.known.reports.set_index("report_id")["happened"] / DAY
     told = touched["report_id"].map(received).to_numpy(float)
-    other, waited, again = np.full(len(touched), "", object), *np.full(
-        (2, len(touched)), np.inf
+    other, waited, again = (
+        np.full(len(touched), "", object),
+        *np.full((2, len(touched)), np.inf),
     )
     for step in range(1, _SOON + 1):
         at = np.arange(max(len(touched) - step, 0))

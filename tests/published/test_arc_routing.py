@@ -14,10 +14,10 @@ import pytest
 from pyvrp import Client, VehicleType, solve
 from pyvrp.stop import MaxRuntime, MultipleCriteria, NoImprovement
 
-from lightwatch.decisions.patrol.improve import PER_SECOND, _data
 from lightwatch.decisions.patrol.insertion import insert_all
 from lightwatch.decisions.patrol.network import Network
 from lightwatch.decisions.patrol.problem import Problem, Tasks, problem_of
+from lightwatch.decisions.patrol.search import PER_SECOND, _data
 
 SOURCE = (
     "Golden, DeArmon and Baker 1983, and Kiuchi 1995, via CARPLIB; optimum from memory "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -14,8 +16,17 @@ from lightwatch.decisions.patrol.improve import improve
 from lightwatch.decisions.patrol.insertion import balanced, insert_all
 from lightwatch.decisions.patrol.looking import parts_of_lights
 from lightwatch.decisions.patrol.network import Network, metres, network
-from lightwatch.decisions.patrol.problem import Problem, Tasks, problem_of, promising
-from tests.bench.patrol_cities import city
+from lightwatch.decisions.patrol.problem import (
+    Problem,
+    Tasks,
+    headings,
+    problem_of,
+    promising,
+)
+from lightwatch.decisions.patrol.redrive import LEAST, redriven
+from lightwatch.decisions.patrol.relaxed import relaxed
+from lightwatch.decisions.patrol.ways import Ways
+from tests.bench.patrol_cities import City, city
 from tests.bench.patrol_rules import greedy, nearest
 
 X, Y, STEP = 15.6, 47.3, 0.002
@@ -116,6 +127,10 @@ def test_lights_belong_to_the_nearest_part_of_their_road_or_to_a_road_near_by():
     assert part["L4"] == -1
 
 
+def ways_of(made: City) -> Ways:
+    return Ways.of(made.net, made.tasks, *headings(made.tasks), made.depot)
+
+
 def problem(side: int = 9, seed: int = 3, budget_s: float = 2400.0, crews: int = 1):
     made = city(side, seed)
     return problem_of(made.net, made.tasks, made.depot, budget_s, crews)[0], made
@@ -168,7 +183,7 @@ def test_duties_go_in_whatever_they_find_the_asked_for_first():
 
 
 def test_the_better_plan_is_never_worse_and_keeps_duties_and_time():
-    found, _ = problem(side=12, budget_s=3000.0, crews=2)
+    found, made = problem(side=12, budget_s=3000.0, crews=2)
     must = found.must.copy()
     must[np.argsort(found.worth)[:3]] = 2
     bound = Problem(
@@ -177,8 +192,9 @@ def test_the_better_plan_is_never_worse_and_keeps_duties_and_time():
     routes = insert_all(bound)
     told: list[float] = []
     better = improve(
-        bound, routes, seconds=4.0, tell=lambda gone, found: told.append(found)
-    )
+        bound, routes, ways_of(made), seconds=4.0,
+        tell=lambda gone, found: told.append(found),
+    )  # fmt: skip
     assert bound.fits(better)
     assert bound.gained(better) >= bound.gained(routes)
     assert told == sorted(told)
@@ -187,18 +203,86 @@ def test_the_better_plan_is_never_worse_and_keeps_duties_and_time():
 
 
 def test_breaking_off_keeps_the_best_so_far(monkeypatch):
-    found, _ = problem(side=12, budget_s=3000.0)
-    routes = insert_all(found)
+    found, made = problem(side=12, budget_s=3000.0)
+    routes, turns = insert_all(found), []
 
-    def broken_off(data, stop, **more):
-        from pyvrp import Solution
-
-        listed = [[heading - 1 for heading in route] for route in routes]
-        more["params"].ils.callbacks.on_best(Solution(data, listed))
+    def broken_off(few, begun, *more, keep, **others):
+        turns.append(few)
+        keep(insert_all(few))
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("pyvrp.solve", broken_off)
-    assert found.gained(improve(found, routes, seconds=5.0)) == found.gained(routes)
+    monkeypatch.setattr("lightwatch.decisions.patrol.improve.redriven", broken_off)
+    better = improve(found, routes, ways_of(made), seconds=3.0)
+    assert len(turns) == 1
+    assert found.fits(better)
+    assert found.gained(better) >= found.gained(routes)
+
+
+def best_of_all(found: Problem, price: float) -> float:
+    """Try every order of streets that one crew can drive in its time."""
+    best, open_ends = 0.0, [(0, 0.0, 0.0, frozenset())]
+    look = np.append(found.look_s, 0.0)[found.task]
+    worth = np.append(found.worth, 0.0)[found.task]
+    while open_ends:
+        at, used, gained, seen = open_ends.pop()
+        best = max(best, gained - price * (used + float(found.drive_s[at, 0])))
+        for heading in range(1, len(found.task)):
+            task = int(found.task[heading])
+            spent = used + float(found.drive_s[at, heading] + look[heading])
+            back = spent + float(found.drive_s[heading, 0])
+            if task not in seen and back <= found.budget_s:
+                more = gained + float(worth[heading])
+                open_ends.append((heading, spent, more, seen | {task}))
+    return best
+
+
+def test_small_towns_driven_anew_are_no_worse_and_mostly_as_good_as_can_be(monkeypatch):
+    """As good as every order of streets tried; parts that come off cost the rest."""
+    monkeypatch.setattr("lightwatch.decisions.patrol.redrive.SIZES", (16,))
+    reached, better = 0, 0
+    for seed, budget in itertools.product(range(4), (130.0, 160.0)):
+        found, made = problem(side=4, seed=seed, budget_s=budget)
+        first, plans = insert_all(found), []
+        price = 0.5 * found.gained(first) / found.seconds(first[0])
+        redriven(
+            found, first, ways_of(made), price, over=lambda: False, keep=plans.append
+        )
+        best = best_of_all(found, price)
+        worth, before = (
+            found.gained(plan) - price * found.seconds(plan[0])
+            for plan in (plans[-1], first)
+        )
+        assert found.fits(plans[-1])
+        assert before - 1e-6 <= worth <= best + 1e-6
+        most = relaxed(ways_of(made), found.worth, budget, 1, over=lambda: False)
+        assert best <= most.bound <= found.worth.sum() + 1e-9
+        reached += worth >= best - LEAST
+        better += worth > before + LEAST
+    assert reached >= 5
+    assert better >= 2
+
+
+def test_a_route_as_a_flow_is_driven_in_the_same_time_and_looks_at_the_same():
+    found, made = problem(side=9, budget_s=3000.0)
+    ways, (route,) = ways_of(made), insert_all(found)
+    count = ways.flow(route)
+    assert ways.seconds @ count == pytest.approx(found.seconds(route), abs=0.05)
+    away = np.bincount(ways.tail, count) - np.bincount(ways.head, count)
+    assert not away.any()
+    tour = ways.tour(count)
+    assert set(found.task[list(tour)]) == set(found.task[list(route)])
+    assert found.seconds(tour) <= found.seconds(route) + 0.05
+
+
+def test_what_a_second_more_would_find_is_what_the_bound_gains():
+    found, made = problem(side=9, budget_s=2400.0)
+    ways = ways_of(made)
+    less, more = (
+        relaxed(ways, found.worth, budget, 1, over=lambda: True)
+        for budget in (2400.0, 2401.0)
+    )
+    assert more.bound - less.bound == pytest.approx(less.price_per_s, rel=0.05)
+    assert found.gained(insert_all(found)) <= less.bound
 
 
 def test_crews_share_a_small_town_evenly():

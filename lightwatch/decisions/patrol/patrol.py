@@ -25,6 +25,7 @@ from lightwatch.decisions.patrol.problem import (
     promising,
 )
 from lightwatch.decisions.patrol.schedule import Chosen, crew_plans, off_network_s
+from lightwatch.decisions.patrol.ways import Ways
 from lightwatch.decisions.patrol.window import Window, window
 from lightwatch.decisions.patrol.worth import worth
 from lightwatch.detection import detection
@@ -173,7 +174,8 @@ def _choose(
         driven = [int(problem.task[h]) for route in routes for h in route]
         fits = np.isin(np.arange(len(problem.must)), driven)
         within = replace(problem, must=np.where(fits, problem.must, 0))
-        routes = improve(within, routes, seconds=seconds, tell=tell)
+        ways = Ways.of(net, tasks.chosen(which), task, ahead, ground.home)
+        routes = improve(within, routes, ways, seconds=seconds, tell=tell)
     routes = balanced(problem, routes)
     picked = [np.array(route, dtype=np.int64) - 1 for route in routes]
     return (

@@ -100,6 +100,22 @@ class Problem:
         in_time = all(self.seconds(one) <= self.budget_s + 1e-6 for one in routes)
         return in_time and len(set(tasks)) == len(tasks) and len(routes) <= self.crews
 
+    def only(self, tasks: Ints) -> tuple[Problem, Ints]:
+        """Return the same with some of the tasks, and which headings are left."""
+        headings = np.flatnonzero(np.isin(self.task, tasks))
+        number = np.full(len(self.worth), -1)
+        number[tasks] = np.arange(len(tasks))
+        rows = np.append(0, headings)
+        few = replace(
+            self,
+            worth=self.worth[tasks],
+            look_s=self.look_s[tasks],
+            must=self.must[tasks],
+            task=np.append(-1, number[self.task[headings]]),
+            drive_s=self.drive_s[np.ix_(rows, rows)],
+        )
+        return few, headings
+
     def without_duties(self) -> Problem:
         """Return the same with nothing that must be driven."""
         return replace(self, must=np.zeros_like(self.must))
@@ -128,6 +144,15 @@ def promising(
     return np.sort(np.argsort(-score, kind="stable")[:most])
 
 
+def headings(tasks: Tasks) -> tuple[Ints, Flags]:
+    """Return the task of each heading, and whether it runs from tail to head."""
+    forward, back = np.flatnonzero(tasks.forward), np.flatnonzero(tasks.back)
+    task = np.concatenate([forward, back])
+    ahead = np.concatenate([np.ones(len(forward), bool), np.zeros(len(back), bool)])
+    order = np.lexsort((~ahead, task))
+    return task[order], ahead[order]
+
+
 def problem_of(
     net: Network, tasks: Tasks, depot: int, budget_s: float, crews: int
 ) -> tuple[Problem, Ints, Flags]:
@@ -142,11 +167,7 @@ def problem_of(
     numpy.ndarray
         Whether each heading runs from tail to head.
     """
-    forward, back = np.flatnonzero(tasks.forward), np.flatnonzero(tasks.back)
-    task = np.concatenate([forward, back])
-    ahead = np.concatenate([np.ones(len(forward), bool), np.zeros(len(back), bool)])
-    order = np.lexsort((~ahead, task))
-    task, ahead = task[order], ahead[order]
+    task, ahead = headings(tasks)
     tail, head = net.tail[tasks.part[task]], net.head[tasks.part[task]]
     start = np.append(depot, np.where(ahead, tail, head))
     end = np.append(depot, np.where(ahead, head, tail))
