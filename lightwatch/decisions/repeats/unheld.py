@@ -60,8 +60,9 @@ def unheld_repairs(register: Register) -> list[Unheld]:
         repair=mends.index, day=mends["happened"] / DAY, part=worked_on(mends)
     )
     first = frame[frame["repair"].isin(wrong)]
-    touched = lights_touched(register, frame)
-    touched = touched[touched["light_id"].isin(set(first["light_id"]))]
+    again = set(first["light_id"])
+    touched = lights_touched(register, frame[frame["light_id"].isin({*again, ""})])
+    touched = touched[touched["light_id"].isin(again)]
     ends = touched[~touched["repair"].isin(wrong)]
     at = first["day"].to_numpy(float)
     told = signs(register)

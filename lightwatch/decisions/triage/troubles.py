@@ -67,7 +67,8 @@ def latest_work(answered: pd.DataFrame, by: str) -> pd.DataFrame:
     pandas.DataFrame
         ``at`` [instant], ``proven`` (1 or 0), by identifier.
     """
-    last = answered.sort_values("happened", kind="stable").groupby(by).last()
+    named = answered[[by, "happened", "proven"]].sort_values("happened", kind="stable")
+    last = named.drop_duplicates(by, keep="last").set_index(by)
     return pd.DataFrame(
         {
             "at": last["happened"].astype(float),
