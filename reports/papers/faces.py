@@ -58,7 +58,7 @@ def looks(table: Table) -> list[str]:
         if not words and any(row[i] is not None for row in table.rows):
             return "n"
         longest = max((len(str(one)) for one in words), default=0)
-        return "long" if longest > _LONG else "t"
+        return "long" if longest > _LONG else "word"
 
     return [look(i) for i in range(len(table.heads))]
 

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lightwatch.rates import rates
-from lightwatch.rates.life_models import life_models
+from lightwatch.rates.life_models import LeftOut, life_models
 from reports import charts
 from reports.lives import lives_document
 from reports.papers.desk import Desk
 from reports.papers.paper import Chart, Paper, Table, rounded, rows
+
+
+def _left_out(left: Sequence[LeftOut]) -> tuple[str, ...]:
+    """Say each reason once, with all that it leaves out."""
+    by_reason: dict[str, list[str]] = {}
+    for one in left:
+        name = f"{one.kind.replace('_', ' ')} {one.type.replace('_', ' ')}"
+        by_reason.setdefault(one.reason, []).append(name)
+    return tuple(f"{', '.join(of)}: {why}." for why, of in by_reason.items())
 
 
 def paper(desk: Desk) -> Paper:
@@ -89,9 +100,6 @@ def paper(desk: Desk) -> Paper:
         f"{sum(one.failures for one in fits):,} failures",
         "Weibull fits to lives with late entry, failures put between the days between "
         "which they must lie; Kaplan-Meier with late entry for the pictures.",
-        tuple(
-            f"{one.kind.replace('_', ' ')} {one.type}: {one.reason}."
-            for one in models.left_out[:8]
-        ),
+        _left_out(models.left_out),
         (*pictures, lives_table, rates_table),
     )

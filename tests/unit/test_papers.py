@@ -83,7 +83,7 @@ def test_a_long_table_is_cut_on_paper_and_whole_in_the_files(tmp_path):
 def test_numbers_are_set_to_the_decimals_of_the_finest_and_to_the_right():
     table = Table("t", "T", ("a", "b"), (("x", 1.5), ("y", 2.25), ("z", None)))
     assert decimals(table) == [0, 2]
-    assert looks(table) == ["t", "n"]
+    assert looks(table) == ["word", "n"]
     assert said(1.5, 2) == "1.50"
     assert said(None) == "-"
     assert said(12345) == "12,345"
