@@ -104,9 +104,10 @@ def improve(
     best = _Best(problem, routes, told)
     headings = np.arange(len(problem.task))
     try:
-        few, chosen, price = _chosen(problem, routes, ways, after(BOUND_UNTIL))
+        tasks, price = _chosen(problem, routes, ways, after(BOUND_UNTIL))
+        few, chosen = problem.only(tasks)
+        on_few = ways.only(chosen, tasks)
         best, headings = _Best(few, insert_all(few), told), np.append(0, chosen)
-        on_few = ways.only(chosen, np.unique(problem.task[chosen]))
         for turn, share in enumerate(TURNS):
             over, again = after(share), seed + turn
             if turn % 2:
@@ -125,12 +126,11 @@ def improve(
 
 def _chosen(
     problem: Problem, routes: Routes, ways: Ways, over: Callable[[], bool]
-) -> tuple[Problem, Ints, float]:
-    """Return the streets that can matter, their headings, and the price of time."""
+) -> tuple[Ints, float]:
+    """Return the tasks that can matter, and the price of time."""
     used = sum(problem.seconds(route) for route in routes)
     found = relaxed(ways, problem.worth, problem.budget_s, problem.crews, over=over)
     looked = problem.worth > 0 if found is None else found.looked > LOOKED
-    few, headings = problem.only(np.flatnonzero(looked | (problem.must > 0)))
     price = PRICE * found.price_per_s if found else 0.0
     usual = OTHERWISE * problem.gained(routes) / max(used, 1.0)
-    return few, headings, price or usual
+    return np.flatnonzero(looked | (problem.must > 0)), price or usual
