@@ -47,6 +47,7 @@ def intervals(lives: Lives, detection: Detection) -> pd.DataFrame:
 
 
 def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
+    """Return the rows of :func:`intervals` that say more than the end of a life."""
     frame = lives.frame[lives.frame["failed"]]
     known = episodes(lives.register).set_index("repair")
     found = known.reindex(frame["end_repair"])

@@ -204,18 +204,20 @@ def test_the_better_plan_is_never_worse_and_keeps_duties_and_time():
 
 def test_breaking_off_keeps_the_best_so_far(monkeypatch):
     found, made = problem(side=12, budget_s=3000.0)
-    routes, turns = insert_all(found), []
+    routes, ways = insert_all(found), ways_of(made)
+    good = improve(found, routes, ways, seconds=4.0)
+    assert found.gained(good) > found.gained(routes)
 
-    def broken_off(few, begun, *more, keep, **others):
-        turns.append(few)
-        keep(insert_all(few))
+    def broken_off(*given, keep, **more):
+        keep(good)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("lightwatch.decisions.patrol.improve.redriven", broken_off)
-    better = improve(found, routes, ways_of(made), seconds=3.0)
-    assert len(turns) == 1
-    assert found.fits(better)
-    assert found.gained(better) >= found.gained(routes)
+    monkeypatch.setattr("lightwatch.decisions.patrol.improve.LOOKED", -1.0)
+    for turn in ("searched", "redriven"):
+        monkeypatch.setattr(f"lightwatch.decisions.patrol.improve.{turn}", broken_off)
+        better = improve(found, routes, ways, seconds=2.0)
+        assert found.fits(better)
+        assert found.gained(better) >= found.gained(good)
 
 
 def best_of_all(found: Problem, price: float) -> float:

@@ -1,4 +1,4 @@
-"""A better plan with time: bound, search and exact regions, one after the other.
+"""A better plan with time: a bound, then search and regions by turns.
 
 The linear relaxation tells which streets can matter and what a second is worth
 (``relaxed``); among those, iterated local search (``search``) and regions driven anew
@@ -20,6 +20,8 @@ from lightwatch.decisions.patrol.search import searched
 from lightwatch.decisions.patrol.ways import Ways
 
 BOUND_UNTIL = 0.08
+"""Share of the time after which the bound is not cut further."""
+
 TURNS = (0.22, 0.45, 0.62, 1.0)
 """Shares of the time at which turns end, of the search and of regions by turns; chosen
 on three invented networks."""

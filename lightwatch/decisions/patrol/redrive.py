@@ -35,6 +35,8 @@ LEAST = 0.002
 """A region driven anew must gain so many lights at least; fewer are not looked for."""
 
 MOST_PASSES = 3
+"""So often at most is a street in a region driven each way."""
+
 TRIES = 4
 """So often is a region solved where parts of its flow come off the depot."""
 

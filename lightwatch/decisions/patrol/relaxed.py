@@ -58,7 +58,7 @@ class Relaxed:
     Parameters
     ----------
     bound
-        No plan finds more [lights].
+        No plan finds more that drives a street at most six times each way [lights].
     price_per_s
         What a second more of a crew's time would find [lights].
     looked
