@@ -264,6 +264,24 @@ def test_small_towns_driven_anew_are_no_worse_and_mostly_as_good_as_can_be(monke
     assert better >= 2
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_part_driven_anew_hangs_together_with_the_rest(seed, monkeypatch):
+    monkeypatch.setattr("lightwatch.decisions.patrol.redrive.SIZES", (25,))
+    found, made = problem(side=9, seed=seed, budget_s=2400.0, crews=2)
+    first, plans, asked = insert_all(found), [], iter([False] * 24)
+    price = 0.5 * found.gained(first) / sum(map(found.seconds, first))
+    redriven(
+        found, first, ways_of(made), price, over=lambda: next(asked, True),
+        keep=plans.append,
+    )  # fmt: skip
+    worth, before = (
+        found.gained(plan) - price * sum(map(found.seconds, plan))
+        for plan in (plans[-1], first)
+    )
+    assert found.fits(plans[-1])
+    assert worth > before + LEAST
+
+
 def test_a_route_as_a_flow_is_driven_in_the_same_time_and_looks_at_the_same():
     found, made = problem(side=9, budget_s=3000.0)
     ways, (route,) = ways_of(made), insert_all(found)
