@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from demo_city.days import Floats, Ints, Texts
+from demo_city.days import Flags, Floats, Ints, Texts
 from demo_city.parameters import Parameters
 
 NAMES = (
@@ -66,6 +66,8 @@ class Catalogue:
         Of each model's kind and type; 1 and infinite for what never wears out.
     freeze_thaw, wet
         Log hazard ratio of a day more in the month.
+    by_burning
+        Whether the hazard follows the hours lit.
     """
 
     frame: pd.DataFrame
@@ -73,6 +75,7 @@ class Catalogue:
     scale_days: Floats
     freeze_thaw: Floats
     wet: Floats
+    by_burning: Flags
 
     @property
     def names(self) -> Texts:
@@ -129,4 +132,5 @@ def catalogue(parameters: Parameters) -> Catalogue:
         np.array([life.scale_years * 365.25 if life else np.inf for life in found]),
         np.array([life.freeze_thaw if life else 0.0 for life in found]),
         np.array([life.wet if life else 0.0 for life in found]),
+        np.array([life.by_burning if life else False for life in found]),
     )

@@ -84,13 +84,14 @@ def hazards_of(
         life = world.parameters.life("wiring", "unknown")
         shape = np.full(model.size, life.shape)
         scale = np.full(model.size, life.scale_years * YEAR_DAYS)
-        effect = (life.freeze_thaw, life.wet)
+        effect = (life.freeze_thaw, life.wet, life.by_burning)
     else:
         shape, scale = catalogue.shape[model], catalogue.scale_days[model]
         any_model = int(model[0]) if model.size else 0
         effect = (
             float(catalogue.freeze_thaw[any_model]),
             float(catalogue.wet[any_model]),
+            bool(catalogue.by_burning[any_model]),
         )
     if batch and kind == "photocontrol":
         bad = model == catalogue.index(batch.model)

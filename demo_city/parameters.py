@@ -24,6 +24,8 @@ class Life:
         Weibull scale [years] in a month of mean weather; for one kilometre.
     freeze_thaw, wet
         Log hazard ratio of one freeze-thaw (wet) day more in the month.
+    by_burning
+        Whether the hazard follows the hours for which lights are lit in the month.
     """
 
     kind: str
@@ -32,6 +34,7 @@ class Life:
     scale_years: float
     freeze_thaw: float = 0.0
     wet: float = 0.0
+    by_burning: bool = False
 
     def __post_init__(self) -> None:
         if not (self.shape > 0 and self.scale_years > 0):

@@ -20,6 +20,8 @@ from demo_city.parameters import Parameters
 from demo_city.visits import WRONG_PARTS, wrong_cuts
 from demo_city.weather import climate
 from demo_city.world import World
+from lightwatch.nights import LocalTime
+from lightwatch.nights.darkness import Place
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,9 @@ def build(
     lights, circuit = group_lights(roads, lights, parameters.circuit_lights)
     feeds = lay_feeds(parameters, roads, lights, circuit, rng)
     models = catalogue(parameters)
-    weather = climate(calendar, roads, rng)
+    zone = LocalTime(parameters.timezone)
+    place = Place(parameters.longitude, parameters.latitude, zone)
+    weather = climate(calendar, place, roads, rng)
     fleet = fit_out(parameters, feeds, models, calendar, rng)
     watch = noticing.watch(parameters, roads, lights, feeds, calendar, rng)
     station = weather.nearest(lights.x, lights.y)

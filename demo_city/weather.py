@@ -9,6 +9,7 @@ import pandas as pd
 
 from demo_city.days import Calendar, Floats, Ints
 from demo_city.geography import Streets
+from lightwatch.nights.darkness import BURN_DEG, Burning, Place
 
 STATIONS = ("WS-QUAY", "WS-HILL", "WS-MEAD")
 PLACES = np.array([[-0.45, -0.35], [0.40, 0.45], [0.45, -0.45]])
@@ -33,6 +34,8 @@ class Climate:
         First month of the weather, counted from January 1970.
     freeze_thaw_days, wet_days
         Per station and month [days].
+    lit
+        Hours lit a day in each month, against the mean.
     """
 
     daily: pd.DataFrame
@@ -41,16 +44,20 @@ class Climate:
     first_month: int
     freeze_thaw_days: Floats
     wet_days: Floats
+    lit: Floats
 
     def nearest(self, x: Floats, y: Floats) -> Ints:
         """Return the station nearest to each point."""
         away = np.hypot(x[:, None] - self.x, y[:, None] - self.y)
         return np.asarray(np.argmin(away, axis=1), dtype=np.int64)
 
-    def multiplier(self, freeze_thaw: float, wet: float) -> Floats:
+    def multiplier(
+        self, freeze_thaw: float, wet: float, by_burning: bool = False
+    ) -> Floats:
         """Return the hazard ratio per station and month; 1 in the mean month."""
         return np.asarray(
-            np.exp(
+            (self.lit if by_burning else 1.0)
+            * np.exp(
                 freeze_thaw * (self.freeze_thaw_days - self.freeze_thaw_days.mean())
                 + wet * (self.wet_days - self.wet_days.mean())
             )
@@ -102,7 +109,19 @@ def _probit(chance: Floats) -> Floats:
     return np.asarray(np.where(chance < 0.5, -value, value))
 
 
-def climate(calendar: Calendar, roads: Streets, rng: np.random.Generator) -> Climate:
+def _lit(place: Place, first_month: int, months: int) -> Floats:
+    """Return the hours lit a day of each month, against the mean of whole years."""
+    edges = np.arange(first_month, first_month + months + 1).astype("datetime64[M]")
+    at = edges.astype("datetime64[us]").astype(np.int64)
+    burning = Burning.between(place, int(at[0]), int(at[-1]), BURN_DEG)
+    hours = burning.of(at[:-1].astype(float), at[1:].astype(float)) / np.diff(at)
+    whole = months // 12 * 12 or months
+    return np.asarray(hours / hours[:whole].mean())
+
+
+def climate(
+    calendar: Calendar, place: Place, roads: Streets, rng: np.random.Generator
+) -> Climate:
     """Draw daily weather from the opening of the register to the day before export."""
     days = int(calendar.end)
     dates = pd.date_range(calendar.opened_on, periods=days, freq="D")
@@ -124,6 +143,7 @@ def climate(calendar: Calendar, roads: Streets, rng: np.random.Generator) -> Cli
         first,
         _days_with(thaw, cell, shape),
         _days_with(wet, cell, shape),
+        _lit(place, first, months),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from lightwatch.rates.backtest import Forecast
 from lightwatch.rates.feed_history import FeedHistory
 from lightwatch.rates.life_models import LeftOut, LifeFit, LifeModels
+from reports.burning import burning_document, burning_text
 from reports.noticing import gaps_document, gaps_text, noticing_document, noticing_text
 
 CONFIDENCE = 0.95
@@ -62,6 +63,7 @@ def lives_document(as_of: str, models: LifeModels) -> dict[str, Any]:
             for kind, covariate, ratio in models.ratios()
         ],
         "weather_gaps": gaps_document(models.gaps),
+        "burning": burning_document(models),
         "detection": noticing_document(models.detection),
         "left_out": [_left_out(one) for one in models.left_out],
     }
@@ -98,6 +100,8 @@ def lives_text(as_of: str, models: LifeModels) -> str:
     ] or ["no kind has failures enough"]
     if models.weather:
         lines.append(gaps_text(models.gaps))
+    if models.lit:
+        lines += ["", burning_text(models)]
     lines += ["", noticing_text(models.detection), "", "Left out:"]
     lines += [
         f"{row['kind']:13}{row['type']:20}{row['lives']:>7,} lives "

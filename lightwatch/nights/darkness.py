@@ -16,6 +16,10 @@ from lightwatch.errors import NotUnderstood
 from lightwatch.nights.clock import DAY, SECOND, LocalTime
 from lightwatch.nights.sun import CIVIL_DEG, HORIZON_DEG, elevation_deg
 
+BURN_DEG = -3.0
+"""Elevation of the sun at which photocontrols switch; about 20 minutes after sunset in
+middle latitudes. Common practice, no source: your agreement may name another."""
+
 _STEP = 600 * SECOND
 _HALVINGS = 30
 

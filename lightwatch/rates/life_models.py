@@ -1,7 +1,9 @@
 """How long each kind lasts: a Weibull life per kind and type, a weather model per kind.
 
 The Weibull life is that of the weather as it was; where the kind has a weather model,
-its scale is brought to the mean month of the register's time.
+its scale is brought to the mean month of the register's time. A kind whose failures
+follow the hours for which lights are lit ages by them: its years are mean years of
+burning.
 """
 
 from __future__ import annotations
@@ -15,11 +17,13 @@ import pandas as pd
 from lightwatch.detection import Detection, detection
 from lightwatch.errors import LightwatchError, NotEnoughEvidence
 from lightwatch.lives import Lives
+from lightwatch.lives.burning import BURNS, HoursLit, hours_lit
 from lightwatch.lives.exposure import Weather, month_of, monthly_weather
 from lightwatch.lives.intervals import intervals
 from lightwatch.lives.settled import settled, settling_days
 from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.cells import Cells, cells
+from lightwatch.rates.clocks import Clock, LitLife, lit_lives
 from lightwatch.rates.delays import monthly_delays
 from lightwatch.rates.goodness import Goodness, goodness
 from lightwatch.rates.nonparametric import SurvivalCurve, kaplan_meier
@@ -75,6 +79,9 @@ class LifeModels:
     detection: Detection
     gaps: tuple[WeatherGap, ...] = ()
     """Months without weather, left out of the weather models."""
+    lit: tuple[LitLife, ...] = ()
+    """What burns, by hours lit."""
+    lit_hours_a_year: float = 0.0
 
     def ratios(self) -> Iterator[tuple[str, str, Ratio]]:
         """Yield kind, covariate and hazard ratio per day more in the month."""
@@ -208,27 +215,71 @@ def _cells(
 
 
 def _weather_model(
-    lives: Lives, some: pd.DataFrame, weather: Weather, detected: Detection
-) -> HazardModel:
+    lives: Lives,
+    some: pd.DataFrame,
+    weather: Weather,
+    detected: Detection,
+    lit: HoursLit | None,
+) -> tuple[HazardModel, Clock | None]:
+    """Return the model of a kind, by the clock by which it ages.
+
+    ``lit`` is None of what does not burn.
+    """
     symptoms = sorted(set(some.loc[some["failed"], "symptom"]) - {""})
     table = np.vstack(
         [detected.noticed_within(name) for name in symptoms]
         + [np.ones_like(detected.noticed_within("out"))]
     )
     made, station = _cells(lives, some, weather, symptoms)
-    return fit_hazard(
+    delay = monthly_delays(table, DELAY_MONTHS)
+    by_calendar = fit_hazard(made, weather.days, station=station, delay=delay)
+    if lit is None:
+        return by_calendar, None
+    by_burning = fit_hazard(
         made,
         weather.days,
         station=station,
-        delay=monthly_delays(table, DELAY_MONTHS),
+        delay=delay,
+        offset=lit.log_share(weather.first_month, weather.days.shape[1]),
     )
+    clock = Clock(by_burning.log_likelihood - by_calendar.log_likelihood)
+    return (by_burning if clock.is_burning else by_calendar), clock
+
+
+def _weather_models(
+    lives: Lives,
+    aged: pd.DataFrame,
+    weather: Weather,
+    detected: Detection,
+    lit: HoursLit,
+) -> tuple[dict[str, HazardModel], dict[str, Clock], list[LeftOut]]:
+    """Return models and clocks by kind, and which could not be fitted."""
+    clocks: dict[str, Clock] = {}
+    models: dict[str, HazardModel] = {}
+    left_out: list[LeftOut] = []
+    for kind, some in aged[aged["light_id"] != ""].groupby("kind", sort=True):
+        usable = some[some["entry_age"].notna() & (some["high"] > some["start"])]
+        if usable["failed"].sum() < LEAST_FOR_WEATHER or not weather.stations:
+            continue
+        burnt = lit if kind in BURNS else None
+        try:
+            found = _weather_model(lives, usable, weather, detected, burnt)
+        except NotEnoughEvidence as error:
+            left_out.append(LeftOut(str(kind), "weather", 0, 0, str(error)))
+            continue
+        models[str(kind)] = found[0]
+        if found[1] is not None:
+            clocks[str(kind)] = found[1]
+    return models, clocks, left_out
 
 
 def _mean_factor(model: HazardModel) -> float:
     """Return the mean hazard over the months as they were, against the mean month."""
     days = model.layout.weather - model.layout.mean_weather
     effects = np.array([model.log_ratio(name)[0] for name in COVARIATES])
-    return float(np.nanmean(np.exp(days @ effects)))
+    ratio = np.exp(days @ effects)
+    lit = np.where(np.isnan(ratio), 0.0, np.exp(model.layout.offset))
+    return float(np.nansum(ratio * lit) / lit.sum())
 
 
 def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
@@ -249,27 +300,28 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
         return LifeModels((), {}, (), detected)
     aged = _aged(lives, detected)
     weather = monthly_weather(lives.register.known)
-    models: dict[str, HazardModel] = {}
-    left_out: list[LeftOut] = []
-    for kind, some in aged[aged["light_id"] != ""].groupby("kind", sort=True):
-        usable = some[some["entry_age"].notna() & (some["high"] > some["start"])]
-        if usable["failed"].sum() < LEAST_FOR_WEATHER or not weather.stations:
-            continue
-        try:
-            models[str(kind)] = _weather_model(lives, usable, weather, detected)
-        except NotEnoughEvidence as error:
-            left_out.append(LeftOut(str(kind), "weather", 0, 0, str(error)))
+    lit = hours_lit(lives)
+    models, clocks, left_out = _weather_models(lives, aged, weather, detected, lit)
     fits: list[LifeFit] = []
     for (kind, name), some in aged.groupby(["kind", "type"], sort=True):
-        found = _fit(str(kind), str(name), some, keep)
-        if isinstance(found, LifeFit):
-            fits.append(_at_mean_weather(found, models.get(str(kind))))
+        burns = kind in clocks and clocks[str(kind)].is_burning
+        fit = _fit(str(kind), str(name), lit.aged(some) if burns else some, keep)
+        if isinstance(fit, LifeFit):
+            fits.append(_at_mean_weather(fit, models.get(str(kind))))
         else:
-            left_out.append(found)
+            left_out.append(fit)
         undated = _undated(str(kind), str(name), some)
         left_out += [undated] if undated else []
     gaps = weather_gaps(weather, models.values())
-    return LifeModels(tuple(fits), models, tuple(left_out), detected, gaps)
+    return LifeModels(
+        tuple(fits),
+        models,
+        tuple(left_out),
+        detected,
+        gaps,
+        lit_lives(lives.frame, lit, clocks),
+        lit.a_year,
+    )
 
 
 def _at_mean_weather(fit: LifeFit, model: HazardModel | None) -> LifeFit:

@@ -60,15 +60,20 @@ class _Problem:
 
     ages: Floats
     places: Floats
+    offsets: Floats
     exposure: Floats
     failures: tuple[Floats, Floats]
     where: Spread | None
     known: Bools
     ridge: Floats
 
-    def log_hazard(self, terms: Floats) -> tuple[Floats, Floats]:
+    def by_terms(self, terms: Floats) -> tuple[Floats, Floats]:
         split = self.ages.shape[1]
         return self.ages @ terms[:split], self.places @ terms[split:]
+
+    def log_hazard(self, terms: Floats) -> tuple[Floats, Floats]:
+        by_age, by_place = self.by_terms(terms)
+        return by_age, by_place + self.offsets
 
     def seen(self, terms: Floats, *, lost: bool) -> _Seen:
         """Return failures as known, or as shared over months at these terms."""
@@ -130,6 +135,7 @@ def _layout(
     level: npt.ArrayLike | None,
     harmonics: int,
     knots_months: tuple[float, ...],
+    offset: npt.ArrayLike | None,
 ) -> Layout:
     _, groups, months = cells.shape
     none = np.zeros((1, months, 0))
@@ -145,6 +151,11 @@ def _layout(
         raise NotUnderstood("each group needs one station and one level")
     if np.isnan(days).any(axis=2).all():
         raise NotEnoughEvidence("there is no weather in any month")
+    known = np.zeros(months) if offset is None else np.asarray(offset, dtype=np.float64)
+    if known.shape != (months,) or not np.isfinite(known).all():
+        raise NotUnderstood(
+            f"the offset needs a finite number for each of {months} months"
+        )
     by_age = cells.exposure.sum(axis=(1, 2))
     return Layout(
         spline_for(cells.middle_months, by_age, knots_months),
@@ -153,6 +164,7 @@ def _layout(
         at.astype(np.int64),
         effect.astype(np.int64),
         harmonics,
+        known,
     )
 
 
@@ -177,7 +189,9 @@ def _problem(
     counted = _failures_by_cell(cells) * known
     failures = counted.sum(axis=1), counted.sum(axis=0)
     where = None if delay is None else spread(cells, delay)
-    return _Problem(basis, places, exposure, failures, where, known, ridge)
+    return _Problem(
+        basis, places, layout.offsets, exposure, failures, where, known, ridge
+    )
 
 
 def _score_and_information(
@@ -245,7 +259,7 @@ def _climb(problem: _Problem, terms: Floats) -> tuple[Floats, int]:
     for rounds in range(1, MOST_STEPS + 1):
         latent = problem.where is not None
         step = _step(problem, terms, newton=not latent or rounds > EM_STEPS)
-        by_age, by_place = problem.log_hazard(step)
+        by_age, by_place = problem.by_terms(step)
         change = float(np.abs(by_age[watched]).max() + np.abs(by_place).max())
         terms = terms + step * min(1.0, LONGEST_STEP / max(change, LONGEST_STEP))
         if change < CLOSE:
@@ -300,6 +314,7 @@ def fit_hazard(
     harmonics: int = 0,
     knots_months: tuple[float, ...] = KNOTS_MONTHS,
     ridge_sd: float | None = RIDGE_SD,
+    offset: npt.ArrayLike | None = None,
 ) -> HazardModel:
     """Fit a hazard by age, level and weather in the month of failing.
 
@@ -323,6 +338,9 @@ def fit_hazard(
         Ages at which the hazard may bend [months].
     ridge_sd
         Spread of the weak prior on bends and levels [log]; none: no prior.
+    offset
+        Known part of the log hazard by month, where a month counts for more or less
+        than its time: the log of the hours lit against those of a mean month.
 
     Returns
     -------
@@ -351,7 +369,7 @@ def fit_hazard(
             f"{failures:g} failures are too few for a hazard by age and weather "
             f"(expected {LEAST_FAILURES} or more)"
         )
-    layout = _layout(cells, weather, station, level, harmonics, knots_months)
+    layout = _layout(cells, weather, station, level, harmonics, knots_months, offset)
     problem = _problem(cells, layout, table, ridge_sd)
     terms, rounds = _climb(problem, _start(problem, failures))
     seen = problem.seen(terms, lost=True)

@@ -74,6 +74,9 @@ class Layout:
         Of each group.
     harmonics
         Pairs of season terms.
+    offset
+        Known part of the log hazard, by month: the log of the hours lit against those
+        of a mean month, of what ages by burning; zero of what ages by the calendar.
     """
 
     spline: AgeSpline
@@ -82,6 +85,7 @@ class Layout:
     station: Ints
     level: Ints
     harmonics: int
+    offset: Floats
 
     @property
     def levels(self) -> int:
@@ -99,6 +103,11 @@ class Layout:
         made[:, 0] = 1.0
         made[level > 0, level[level > 0]] = 1.0
         return made
+
+    @property
+    def offsets(self) -> Floats:
+        """Return the offset of each group and month, in the order of ``places``."""
+        return np.tile(self.offset, self.station.size)
 
     def season(self, month: Ints) -> Floats:
         """Return season terms of months."""
@@ -221,7 +230,8 @@ class HazardModel:
         terms, known = self.layout.places()
         basis = self.layout.spline.columns(cells.middle_months)[:, : self.age_terms]
         rate = np.exp(basis @ self.terms[: self.age_terms])
-        ratio = np.where(known, np.exp(terms @ self.terms[self.age_terms :]), np.nan)
+        log_ratio = terms @ self.terms[self.age_terms :] + self.layout.offsets
+        ratio = np.where(known, np.exp(log_ratio), np.nan)
         watched = np.tensordot(rate, cells.exposure, 1)
         return np.asarray(watched * ratio.reshape(watched.shape))
 
@@ -241,8 +251,8 @@ class HazardModel:
         group
             Group of the cells.
         month
-            Calendar month, for its weather and season; none: the mean weather and the
-            mean season.
+            Calendar month, for its weather, season and offset; none: the mean weather,
+            the mean season and no offset.
         confidence
             Of the two-sided limits (Wald, on the log).
 
@@ -260,7 +270,8 @@ class HazardModel:
             rest[self.layout.levels :] = self._month(group, month)
         basis = self.layout.spline.columns(np.maximum(age, 0))[:, : self.age_terms]
         terms = np.column_stack([basis, np.tile(rest, (age.size, 1))])
-        log_rate = terms @ self.terms + np.log(12)
+        known_part = 0.0 if month is None else self.layout.offset[month]
+        log_rate = terms @ self.terms + known_part + np.log(12)
         error = np.sqrt(np.einsum("ij,jk,ik->i", terms, self.covariance, terms))
         away = float(ndtri(0.5 + confidence / 2)) * error
         parts = (log_rate, log_rate - away, log_rate + away)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from lightwatch.decisions.energy import BURN_DEG, Statement, statement
+from lightwatch.decisions.energy import Statement, statement
+from lightwatch.nights.darkness import BURN_DEG
 from reports.papers.desk import Desk
 from reports.papers.paper import Paper, Table, Words, rounded, rows
 

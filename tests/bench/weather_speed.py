@@ -69,7 +69,7 @@ def stock(lives: int, seed: int = 1) -> Stock:
     return Stock(birth, entry, leave, failed, group, weather, station)
 
 
-def ours(lives: Stock) -> HazardModel:
+def ours(lives: Stock, offset: Floats | None = None) -> HazardModel:
     """Aggregate and fit."""
     made = cells(
         lives.birth,
@@ -80,7 +80,9 @@ def ours(lives: Stock) -> HazardModel:
         n_months=MONTHS,
         n_groups=GROUPS,
     )
-    return fit_hazard(made, lives.weather, station=lives.station, ridge_sd=None)
+    return fit_hazard(
+        made, lives.weather, station=lives.station, ridge_sd=None, offset=offset
+    )
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,8 @@ from demo_city.parameters import Batch, Life
 from demo_city.simulating import Records, live
 from demo_city.weather import climate
 from lightwatch import words
+from lightwatch.nights import LocalTime
+from lightwatch.nights.darkness import Place
 
 SEED = 7
 
@@ -243,13 +245,15 @@ def test_night_patrols_see_known_dark_lights_as_often_as_stated(
     assert low < 0.95 < high
 
 
-def test_failures_under_weather_follow_the_stated_hazard() -> None:
+@pytest.mark.parametrize("by_burning", [False, True])
+def test_failures_under_weather_follow_the_stated_hazard(by_burning: bool) -> None:
     parameters = Parameters.small()
     calendar = Calendar(parameters.opened_on, parameters.created, parameters.timezone)
     rng = np.random.default_rng(3)
-    weather = climate(calendar, live(parameters, 1).roads, rng)
+    place = Place(-1.5, 52.3, LocalTime(parameters.timezone))
+    weather = climate(calendar, place, live(parameters, 1).roads, rng)
     shape, scale_days, size = 2.0, 8 * YEAR_DAYS, 4000
-    ratio = weather.multiplier(0.04, 0.03)
+    ratio = weather.multiplier(0.04, 0.03, by_burning)
     hazards = Hazards(
         np.full(size, shape),
         np.full(size, scale_days),

@@ -92,11 +92,18 @@ def test_cells_of_two_halves_add_up_to_those_of_the_whole() -> None:
     assert parts[0] == pytest.approx(parts[1] + parts[2], abs=1e-9)
 
 
-def test_the_fit_is_that_of_an_independent_program_on_expanded_rows() -> None:
+LIT = np.log(1 + 0.35 * np.cos(2 * np.pi * np.arange(MONTHS) / 12))
+"""Hours lit by month, against the mean: the nights of a middle latitude."""
+
+
+@pytest.mark.parametrize("lit", [np.zeros(MONTHS), LIT], ids=["calendar", "burning"])
+def test_the_fit_is_that_of_an_independent_program_on_expanded_rows(
+    lit: Floats,
+) -> None:
     import statsmodels.api as sm
 
     lives = stock(900, seed=4)
-    model = ours(lives)
+    model = ours(lives, lit)
     rows = expand(lives)
     layout = model.layout
     design = np.column_stack(
@@ -108,8 +115,9 @@ def test_the_fit_is_that_of_an_independent_program_on_expanded_rows() -> None:
             ],
         ]
     )
+    offset = np.log(rows.exposure) + lit[rows.month]
     found = sm.GLM(
-        rows.failed, design, family=sm.families.Poisson(), offset=np.log(rows.exposure)
+        rows.failed, design, family=sm.families.Poisson(), offset=offset
     ).fit(tol=1e-12)
 
     assert model.terms == pytest.approx(found.params, abs=1e-6)
@@ -124,7 +132,8 @@ def marginal(made: Cells, model: HazardModel, delay: Floats, terms: Floats) -> f
     places, _ = layout.places()
     split = model.age_terms
     by_age = layout.spline.columns(made.middle_months)[:, :split] @ terms[:split]
-    by_place = (places @ terms[split:]).reshape(made.shape[1:])
+    by_place = places @ terms[split:] + layout.offsets
+    by_place = by_place.reshape(made.shape[1:])
     hazard = np.exp(by_age[:, None, None] + by_place)
     share = np.bincount(known.delay_class, known.count) / known.count.sum()
     seen = np.cumsum(share @ delay)
@@ -149,11 +158,14 @@ def model_ridge(model: HazardModel) -> Floats:
     return ridge
 
 
-def test_latent_months_reach_the_top_of_the_likelihood_with_its_own_curvature() -> None:
+@pytest.mark.parametrize("lit", [None, LIT], ids=["calendar", "burning"])
+def test_latent_months_reach_the_top_of_the_likelihood_with_its_own_curvature(
+    lit: Floats | None,
+) -> None:
     """Score zero, and errors by Louis' identity equal to the numeric Hessian's."""
     one, delay = town(5, 900), delay_table()
     made = town_cells(one, one.noticed_at, DELAY_MONTHS)
-    model = fit(one, made, delay=delay)
+    model = fit(one, made, delay=delay, offset=lit)
     step, size = 1e-3, model.terms.size
     which = [0, model.age_terms, size - 2, size - 1]
     information = np.linalg.inv(model.covariance)
@@ -267,14 +279,34 @@ def test_a_month_with_more_frost_has_the_hazard_that_the_ratio_says() -> None:
     assert ratio.low < ratio.per_day < ratio.high
 
 
-def test_expected_failures_add_up_to_those_seen() -> None:
+@pytest.mark.parametrize("lit", [None, LIT], ids=["calendar", "burning"])
+def test_expected_failures_add_up_to_those_seen(lit: Floats | None) -> None:
     one = town(9, 6000)
     made = town_cells(one, one.failed_at)
-    model = fit(one, made, ridge_sd=None)
+    model = fit(one, made, ridge_sd=None, offset=lit)
     seen = np.bincount(one.level[made.failures.group], minlength=3)
     by_level = [model.expected(made)[one.level == level].sum() for level in range(3)]
 
     assert by_level == pytest.approx(seen, rel=1e-6)
+
+
+def test_a_month_lit_longer_has_the_hazard_that_its_hours_say() -> None:
+    one = town(9, 6000)
+    model = fit(one, town_cells(one, one.failed_at), offset=LIT)
+    month = int(np.argmax(LIT))
+    days = one.weather[one.station[4], month] - one.weather.mean(axis=(0, 1))
+    names = ("freeze_thaw", "wet")
+    weather = days @ np.array([model.log_ratio(name)[0] for name in names])
+    ratio = model.hazard(2.0, 4, month).per_year / model.hazard(2.0, 4).per_year
+
+    assert np.log(ratio) == pytest.approx(weather + LIT[month], abs=1e-9)
+
+
+@pytest.mark.parametrize("offset", [np.zeros(3), np.full(MONTHS, -np.inf)])
+def test_an_offset_that_does_not_fit_is_refused(offset: Floats) -> None:
+    one = town(9, 6000)
+    with pytest.raises(NotUnderstood, match=f"each of {MONTHS} months"):
+        fit(one, town_cells(one, one.failed_at), offset=offset)
 
 
 def test_too_few_failures_are_refused_with_the_number() -> None:

@@ -1,11 +1,10 @@
 """Unmetered energy: dated watts times burn hours."""
 
 from lightwatch.decisions.energy.statement import (
-    BURN_DEG,
     Change,
     Line,
     Statement,
     statement,
 )
 
-__all__ = ["BURN_DEG", "Change", "Line", "Statement", "statement"]
+__all__ = ["Change", "Line", "Statement", "statement"]

@@ -18,15 +18,11 @@ from lightwatch.decisions.energy.watts import watts
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.detection.episodes import episodes
 from lightwatch.nights import DAY, SECOND
-from lightwatch.nights.darkness import Burning, Place
+from lightwatch.nights.darkness import BURN_DEG, Burning, Place
 from lightwatch.register import Register
 from lightwatch.words import DARK
 
 Floats = NDArray[np.float64]
-
-BURN_DEG = -3.0
-"""Elevation of the sun at which photocontrols switch; about 20 minutes after sunset in
-middle latitudes. Common practice, no source: your agreement may name another."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,58 @@
+"""A kind that ages by burning is told from one that ages by the calendar."""
+
+from __future__ import annotations
+
+import dataclasses
+from functools import cache
+
+import pytest
+
+from demo_city import Parameters, simulate
+from lightwatch.rates.life_models import LifeModels
+from tests.recovery.lives_study import models_of
+
+SEEDS = range(5)
+LIGHTS = 2000
+
+
+@cache
+def judged(seed: int, by_burning: bool) -> LifeModels:
+    """Judge a city whose lamps burn out, or age by the calendar."""
+    parameters = dataclasses.replace(Parameters.city(), lights=LIGHTS, batch=None)
+    lives = tuple(
+        dataclasses.replace(life, by_burning=by_burning and life.kind == "lamp")
+        for life in parameters.lives
+    )
+    return models_of(simulate(dataclasses.replace(parameters, lives=lives), seed=seed))
+
+
+def clocks(models: LifeModels) -> dict[str, str]:
+    return {one.kind: one.clock.name for one in models.lit if one.clock}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", SEEDS)
+def test_lamps_that_burn_out_are_fitted_by_hours_lit(seed: int) -> None:
+    """Weather did nothing to these lamps; the long nights of winter must not pass for
+    frost, and the life in burning years is the one planted."""
+    models = judged(seed, True)
+    assert clocks(models)["lamp"] == "burning"
+    value, error = models.weather["lamp"].log_ratio("freeze_thaw")
+    assert abs(value) < 3.3 * error
+    fit = next(f for f in models.fits if (f.kind, f.type) == ("lamp", "hps"))
+    true = Parameters.city().life("lamp", "hps")
+    scale = fit.weibull.limits("scale", 0.999)
+    factor = fit.to_mean_weather
+    assert scale.low * factor < true.scale_years < scale.high * factor
+    shape = fit.weibull.limits("shape", 0.999)
+    assert shape.low < true.shape < shape.high
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", SEEDS)
+def test_lamps_that_age_by_the_calendar_are_never_fitted_by_hours_lit(
+    seed: int,
+) -> None:
+    found = clocks(judged(seed, False))
+    assert found["lamp"] in ("calendar", "undecided")
+    assert "burning" not in found.values()
