@@ -17,7 +17,7 @@ _DAYS = {"freeze_thaw": "freeze_thaw_days", "wet": "wet_days"}
 
 
 def _fit(fit: LifeFit) -> dict[str, Any]:
-    shape, scale = fit.weibull.limits("shape"), fit.weibull.limits("scale")
+    shape, scale = fit.shape, fit.weibull.limits("scale")
     factor = fit.to_mean_weather
     return {
         "kind": fit.kind,

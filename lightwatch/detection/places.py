@@ -21,10 +21,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lightwatch.register import Register
 
+Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 ROUNDS = 8
@@ -60,7 +61,7 @@ class Places:
         return product
 
 
-def drawn_ratios(reports: Floats, expected: Floats) -> Floats:
+def drawn_ratios(reports: ArrayLike, expected: ArrayLike) -> Floats:
     """Return the ratio of reports to those expected, each drawn towards 1.
 
     Parameters
@@ -99,42 +100,49 @@ def fit_places(register: Register, table: pd.DataFrame) -> Places:
         over which they would have come [days].
     """
     lights = register.known.lights
-    classes = dict(
-        zip(register.known.roads["road_id"], register.known.roads["class"], strict=True)
-    )
-    road_class = lights["road_id"].map(classes).fillna(ELSEWHERE)
+    road_class = lights["road_id"].map(register.known.road_class).fillna(ELSEWHERE)
     own = {
         "road_class": dict(zip(lights["light_id"], road_class, strict=True)),
         "district": register.district_of,
     }
     light = table["light_id"]
-    rows = table.assign(
-        **{name: light.map(of).fillna(ELSEWHERE) for name, of in own.items()}
-    )
-    ratio = {name: dict.fromkeys(rows[name], 1.0) for name in own}
+    coded = {
+        name: pd.factorize(light.map(of).fillna(ELSEWHERE)) for name, of in own.items()
+    }
+    place = {name: code for name, (code, _) in coded.items()}
+    ratio = {name: np.ones(len(names)) for name, (_, names) in coded.items()}
+    symptom = pd.factorize(table["symptom"])[0]
+    counts = symptom, table["reports"].to_numpy(float), table["days"].to_numpy(float)
     for _ in range(ROUNDS):
         for name in own:
-            ratio[name] = _ratios(rows, name, ratio)
-    found = {name: _about_one(ratio[name], list(own[name].values())) for name in own}
+            ratio[name] = _ratios(*counts, place, name, ratio)
+    found = {
+        name: _about_one(
+            dict(zip(names, map(float, ratio[name]), strict=True)),
+            list(own[name].values()),
+        )
+        for name, (_, names) in coded.items()
+    }
     return Places(
         found["road_class"], found["district"], own["road_class"], own["district"]
     )
 
 
 def _ratios(
-    rows: pd.DataFrame, name: str, ratio: dict[str, dict[str, float]]
-) -> dict[str, float]:
+    symptom: Ints,
+    reports: Floats,
+    days: Floats,
+    place: dict[str, Ints],
+    name: str,
+    ratio: dict[str, Floats],
+) -> Floats:
     """Return the ratios of one kind of place, those of the other kind given."""
-    own = rows[name].map(ratio[name])
-    due = rows["days"]
     for other in ratio.keys() - {name}:
-        due = due * rows[other].map(ratio[other])
-    told = rows["reports"].groupby(rows["symptom"]).sum()
-    rate = told / (due * own).groupby(rows["symptom"]).sum().clip(lower=1e-9)
-    expected = (due * rows["symptom"].map(rate)).groupby(rows[name]).sum()
-    counted = rows["reports"].groupby(rows[name]).sum()
-    drawn = drawn_ratios(counted.to_numpy(float), expected.to_numpy(float))
-    return dict(zip(expected.index, map(float, drawn), strict=True))
+        days = days * ratio[other][place[other]]
+    own = days * ratio[name][place[name]]
+    rate = np.bincount(symptom, reports) / np.maximum(np.bincount(symptom, own), 1e-9)
+    expected = np.bincount(place[name], days * rate[symptom])
+    return drawn_ratios(np.bincount(place[name], reports), expected)
 
 
 def _about_one(ratios: dict[str, float], of_lights: list[str]) -> dict[str, float]:

@@ -8,15 +8,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lightwatch.lives.exposure import month_of
 from lightwatch.lives.lives import Lives
-from lightwatch.nights import YEAR
+from lightwatch.nights import DAY, YEAR
 from lightwatch.nights.darkness import BURN_DEG, Burning, Place
 
 Floats = NDArray[np.float64]
 
 BURNS = ("ballast", "driver", "ignitor", "lamp", "led_module")
 """Kinds that carry current only while the light is lit; photocontrols always do."""
+
+SOLAR_YEAR = 31_556_926_000_000
+"""A tropical year, 365.2422 days [microseconds]."""
 
 _LEAST_SHARE = 0.01
 """Of the mean month, so that a month of midnight sun can still hold a failure."""
@@ -30,21 +32,40 @@ class HoursLit:
 
     Parameters
     ----------
-    burning
-        From the oldest part's fitting to the end of the present month.
+    year
+        One year of them, day by day: the sun comes back, year by year, to within
+        minutes. Within a day they are spread evenly.
     """
 
-    burning: Burning
+    year: Burning
+
+    @classmethod
+    def at(cls, place: Place, start: int) -> HoursLit:
+        """Return the hours lit at a place, by the year that begins at an instant."""
+        days = start + DAY * np.arange(367)
+        lit = Burning.between(place, start, int(days[-1]), BURN_DEG)
+        hours = np.interp(days, lit.at, lit.hours)
+        at = np.append(days[:-1], start + SOLAR_YEAR)
+        return cls(Burning(at, np.interp(at, days, hours)))
 
     @property
     def a_year(self) -> float:
-        """Mean hours lit a year [h]."""
-        at, hours = self.burning.at, self.burning.hours
-        return float(hours[-1] / (at[-1] - at[0]) * YEAR)
+        """Hours lit a year [h]."""
+        return float(self.year.hours[-1])
+
+    def hours(self, since: Floats, until: Floats) -> Floats:
+        """Return the hours lit from instants to instants [h]."""
+        return np.maximum(self._until(until) - self._until(since), 0.0)
 
     def years(self, since: Floats, until: Floats) -> Floats:
-        """Return the hours lit from instants to instants, in mean years of them."""
-        return self.burning.of(since, until) / self.a_year
+        """Return the hours lit from instants to instants, in years of them."""
+        return self.hours(since, until) / self.a_year
+
+    def _until(self, instants: Floats) -> Floats:
+        at, length = self.year.at, self.year.at[-1] - self.year.at[0]
+        whole, rest = np.divmod(instants - at[0], length)
+        within = np.interp(rest, at - at[0], self.year.hours)
+        return np.asarray(whole * self.a_year + within)
 
     def log_share(self, first_month: int, months: int) -> Floats:
         """Return the log of hours lit a day, by month, against the mean.
@@ -83,11 +104,8 @@ def _begins(months: NDArray[np.int64]) -> Floats:
 
 
 def hours_lit(lives: Lives) -> HoursLit:
-    """Return the hours lit at the middle of the lights, over all these lives."""
+    """Return the hours lit at the middle of the lights."""
     known = lives.register.known
-    oldest = np.fmin(lives.frame["installed"].min(), float(known.opened))
-    first, last = np.floor(month_of([oldest, known.as_of])).astype(int)
-    start, end = _begins(np.array([first, last + 1])).astype(int)
     middle = known.lights[["longitude", "latitude"]].median()
     place = Place(float(middle.iloc[0]), float(middle.iloc[1]), known.clock)
-    return HoursLit(Burning.between(place, int(start), int(end), BURN_DEG))
+    return HoursLit.at(place, known.opened)

@@ -17,8 +17,11 @@ together with its past, and a stop before it would take real failures away.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.detection import Detection, episodes
 from lightwatch.detection.episodes import of_faults
@@ -58,6 +61,15 @@ def _stops(lives: Lives) -> pd.Series[bool]:
     return ~frame["failed"] & outside & ~frame["kind"].isin(list(SUPPLY))
 
 
+def _numbered(frame: pd.DataFrame, columns: Sequence[str]) -> NDArray[np.int64]:
+    """Return one number for each combination of words."""
+    number = np.zeros(len(frame), dtype=np.int64)
+    for name in columns:
+        code, words = pd.factorize(frame[name])
+        number = pd.factorize(number * (len(words) + 1) + code)[0]
+    return number
+
+
 def _mean_delays_days(
     lives: Lives, found: pd.DataFrame, detection: Detection
 ) -> pd.Series[float]:
@@ -67,8 +79,8 @@ def _mean_delays_days(
     light, symptom = frame.loc[shown, "light_id"], found.loc[shown, "symptom"]
     own = 1.0 / detection.noticed_per_day_at(light, symptom)
     delay = pd.Series(own, light.index).reindex(frame.index)
-    by_type = delay.groupby([frame["kind"], frame["type"]]).transform("mean")
-    by_kind = delay.groupby(frame["kind"]).transform("mean")
+    by_type = delay.groupby(_numbered(frame, ["kind", "type"])).transform("mean")
+    by_kind = delay.groupby(_numbered(frame, ["kind"])).transform("mean")
     return by_type.fillna(by_kind).fillna(detection.mean_delay_days("out"))
 
 
@@ -96,9 +108,10 @@ def settled(lives: Lives, found: pd.DataFrame, detection: Detection) -> pd.DataF
     frame = lives.frame.join(found)
     wait = settling_days(lives) * DAY
     stop = (frame["end"] - wait).where(_stops(lives))
-    order = frame.sort_values([*_HOLDER, "start"], kind="stable").index
-    holder = [frame.loc[order, name] for name in _HOLDER]
-    following = stop.loc[order].groupby(holder, sort=False).bfill().loc[frame.index]
+    holder = _numbered(frame, _HOLDER)
+    order = np.lexsort((frame["start"].to_numpy(float), holder))
+    after = stop.iloc[order].groupby(holder[order], sort=False).bfill()
+    following = after.loc[frame.index]
     early = frame["failed"] & (frame["high"] > following)
     stopped = stop.notna() | early
     end = frame["end"].where(~stopped, following)

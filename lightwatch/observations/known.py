@@ -20,6 +20,9 @@ from lightwatch.store import Row, Store
 if TYPE_CHECKING:
     import geopandas
 
+pd.options.mode.copy_on_write = True
+"""As pandas 3 does: frames share what neither of them changed."""
+
 _DATES = ["happened", "recorded"]
 _VERSION = ["key", "position", "version_recorded"]
 
@@ -243,12 +246,21 @@ class Known:
         return self._frame("weather")
 
     @cached_property
+    def _roads(self) -> pd.DataFrame:
+        return self._frame("roads")
+
+    @cached_property
+    def road_class(self) -> dict[str, str]:
+        """The class of each road."""
+        return dict(zip(self._roads["road_id"], self._roads["class"], strict=True))
+
+    @cached_property
     def roads(self) -> geopandas.GeoDataFrame:
         """Road segments with their geometry, WGS 84."""
         import geopandas
         from shapely import LineString
 
-        frame = self._frame("roads")
+        frame = self._roads
         lines = [LineString(json.loads(text)) for text in frame["geometry"]]
         return geopandas.GeoDataFrame(
             frame.drop(columns=["geometry"]), geometry=lines, crs="EPSG:4326"

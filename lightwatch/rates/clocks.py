@@ -91,7 +91,7 @@ def lit_lives(
     found = []
     burns = frame[frame["kind"].isin(BURNS)]
     for (kind, type_), some in burns.groupby(["kind", "type"], sort=True):
-        hours = lit.burning.of(some["start"].to_numpy(), some["end"].to_numpy()).sum()
+        hours = lit.hours(some["start"].to_numpy(), some["end"].to_numpy()).sum()
         if not hours > 0:
             continue
         failures = int(some["failed"].sum())

@@ -29,6 +29,7 @@ from lightwatch.rates.goodness import Goodness, goodness
 from lightwatch.rates.nonparametric import SurvivalCurve, kaplan_meier
 from lightwatch.rates.partitions import Keep, here
 from lightwatch.rates.piecewise import fit_hazard
+from lightwatch.rates.profile import Limits
 from lightwatch.rates.weather_gaps import WeatherGap, weather_gaps
 from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
 from lightwatch.rates.weibull import fit_weibull
@@ -38,6 +39,10 @@ from lightwatch.words import SUPPLY
 LEAST_FAILURES = 5
 LEAST_FOR_WEATHER = 100
 DELAY_MONTHS = 18
+_USED = (
+    "light_id", "kind", "type", "weight", "installed", "installed_last", "start", "end",
+    "low", "high", "earliest", "symptom", "failed", "counted", "stopped",
+)  # fmt: skip
 _PARTS_OF_A_YEAR = 4
 """A life installed in a year, day unknown, counts as this many parts of one."""
 
@@ -51,6 +56,8 @@ class LifeFit:
     lives: int
     failures: int
     weibull: WeibullFit
+    shape: Limits
+    """Of the Weibull's shape, by profile likelihood."""
     curve: SurvivalCurve | None = None
     """Nonparametric survival; None for cable and line."""
     goodness: Goodness | None = None
@@ -92,7 +99,7 @@ class LifeModels:
 
 def _aged(lives: Lives, detected: Detection) -> pd.DataFrame:
     """Return lives with ages in years; a date known to the year is spread over it."""
-    frame = settled(lives, intervals(lives, detected), detected)
+    frame = settled(lives, intervals(lives, detected), detected)[list(_USED)]
     wide = (frame["installed_last"] - frame["installed"]) / YEAR > 0.5
     spread = frame[wide]
     parts = [frame[~wide].assign(share=1.0, at=0.5)]
@@ -146,10 +153,10 @@ def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | Left
         return LeftOut(kind, name, count, failures, reason)
     try:
         fitted = fit_weibull(**_weibull_rows(used), keep=keep)
-        fitted.limits("shape")
+        shape = fitted.limits("shape")
     except LightwatchError as error:
         return LeftOut(kind, name, count, failures, str(error))
-    found = LifeFit(kind, name, count, failures, fitted)
+    found = LifeFit(kind, name, count, failures, fitted, shape)
     return found if kind in SUPPLY else _held_against(found, used)
 
 
@@ -180,19 +187,17 @@ def _cells(
 ) -> tuple[Cells, np.ndarray]:
     """Return exposure and failures in cells, with the station of each group.
 
+    ``some`` have their ``station``, numbered in the order of the weather.
+
     A group is a type at a station, with a level of its own: what else differs from
     place to place must not pass for weather.
     """
-    register = lives.register
-    station = some["light_id"].map(register.nearest_station)
-    stations = {name: i for i, name in enumerate(weather.stations)}
-    types = sorted(set(some["type"]))
-    level = some["type"].map({name: i for i, name in enumerate(types)})
-    place = station.map(stations).fillna(0).astype(int)
-    group = (level * len(stations) + place).to_numpy(int)
+    stations = len(weather.stations)
+    level, types = pd.factorize(some["type"], sort=True)
+    group = level * stations + some["station"].to_numpy(int)
     first = weather.first_month
     failed = some["failed"].to_numpy(bool)
-    until = register.as_of - settling_days(lives) * DAY
+    until = lives.register.as_of - settling_days(lives) * DAY
     open_end = ~failed & some["stopped"] & (some["end"] >= until)
     exit_month = month_of(some["end"].where(open_end, some["high"])) - first
     delay = some["symptom"].map({name: i for i, name in enumerate(symptoms)})
@@ -204,14 +209,14 @@ def _cells(
         failed,
         group,
         n_months=months,
-        n_groups=len(types) * len(stations),
+        n_groups=len(types) * stations,
         earliest_month=np.floor(month_of(some["earliest"])).astype(int) - first,
         delay_class=delay.fillna(len(symptoms)).astype(int).to_numpy(),
         delay_months=DELAY_MONTHS,
         until_month=float(month_of(until) - first),
         weight=(some["share"] * some["weight"]).to_numpy(float),
     )
-    return made, np.arange(len(types) * len(stations)) % len(stations)
+    return made, np.arange(len(types) * stations) % stations
 
 
 def _weather_model(
@@ -240,6 +245,7 @@ def _weather_model(
         weather.days,
         station=station,
         delay=delay,
+        start=by_calendar.terms,
         offset=lit.log_share(weather.first_month, weather.days.shape[1]),
     )
     clock = Clock(by_burning.log_likelihood - by_calendar.log_likelihood)
@@ -257,8 +263,12 @@ def _weather_models(
     clocks: dict[str, Clock] = {}
     models: dict[str, HazardModel] = {}
     left_out: list[LeftOut] = []
-    for kind, some in aged[aged["light_id"] != ""].groupby("kind", sort=True):
-        usable = some[some["entry_age"].notna() & (some["high"] > some["start"])]
+    number = {name: i for i, name in enumerate(weather.stations)}
+    near = pd.Series(lives.register.nearest_station, dtype=object).map(number)
+    dated = aged["entry_age"].notna() & (aged["high"] > aged["start"])
+    some = aged[dated & (aged["light_id"] != "")]
+    station = some["light_id"].map(near).fillna(0).astype(int)
+    for kind, usable in some.assign(station=station).groupby("kind", sort=True):
         if usable["failed"].sum() < LEAST_FOR_WEATHER or not weather.stations:
             continue
         burnt = lit if kind in BURNS else None

@@ -254,11 +254,11 @@ _SINGULAR = (
 )
 
 
-def _climb(problem: _Problem, terms: Floats) -> tuple[Floats, int]:
+def _climb(problem: _Problem, terms: Floats, em_steps: int) -> tuple[Floats, int]:
     watched = problem.exposure.sum(axis=1) > 0
     for rounds in range(1, MOST_STEPS + 1):
         latent = problem.where is not None
-        step = _step(problem, terms, newton=not latent or rounds > EM_STEPS)
+        step = _step(problem, terms, newton=not latent or rounds > em_steps)
         by_age, by_place = problem.by_terms(step)
         change = float(np.abs(by_age[watched]).max() + np.abs(by_place).max())
         terms = terms + step * min(1.0, LONGEST_STEP / max(change, LONGEST_STEP))
@@ -315,6 +315,7 @@ def fit_hazard(
     knots_months: tuple[float, ...] = KNOTS_MONTHS,
     ridge_sd: float | None = RIDGE_SD,
     offset: npt.ArrayLike | None = None,
+    start: Floats | None = None,
 ) -> HazardModel:
     """Fit a hazard by age, level and weather in the month of failing.
 
@@ -341,6 +342,8 @@ def fit_hazard(
     offset
         Known part of the log hazard by month, where a month counts for more or less
         than its time: the log of the hours lit against those of a mean month.
+    start
+        Terms of a like fit to begin from.
 
     Returns
     -------
@@ -371,7 +374,8 @@ def fit_hazard(
         )
     layout = _layout(cells, weather, station, level, harmonics, knots_months, offset)
     problem = _problem(cells, layout, table, ridge_sd)
-    terms, rounds = _climb(problem, _start(problem, failures))
+    begin = _start(problem, failures) if start is None else start
+    terms, rounds = _climb(problem, begin, 0 if start is not None else EM_STEPS)
     seen = problem.seen(terms, lost=True)
     _, information = _score_and_information(problem, terms, seen)
     if table is not None:

@@ -134,12 +134,15 @@ def profile(
     from scipy.special import ndtri
 
     wanted = float(ndtri((1 + confidence) / 2))
+    fallen = {target: -wanted}
     slope = held.gradient(target, peak.theta)
     error = float(np.sqrt(slope @ np.linalg.solve(peak.information, slope)))
     free = held.free(peak.theta)
 
     def fall(trial: float) -> float:
         nonlocal free
+        if trial in fallen:
+            return fallen[trial]
 
         def pulled(others: FloatArray) -> Partial:
             share = likelihood(held.whole(trial, others))
@@ -148,7 +151,8 @@ def profile(
         found = maximise(pulled, free)
         free = found.theta
         deficit = 2 * (peak.log_likelihood - found.log_likelihood)
-        return float(np.sqrt(max(deficit, 0.0))) - wanted
+        fallen[trial] = float(np.sqrt(max(deficit, 0.0))) - wanted
+        return fallen[trial]
 
     ends, by_wald = [], []
     for side, stride in (("low", -wanted * error), ("high", wanted * error)):

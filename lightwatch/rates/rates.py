@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.lives import Lives
@@ -75,18 +77,36 @@ def _by_span(lives: Lives, by: Sequence[str]) -> pd.DataFrame:
     asked = [name for name in by if name in frame.columns]
     frame = frame[list(dict.fromkeys([*_SPLIT, *asked]))]
     of_light = frame["light_id"] != ""
-    own = frame[of_light].drop(columns="circuit_id")
-    split = own.merge(register.spans, on="light_id")
-    since = np.maximum(split["start"], split["since"])
-    until = np.minimum(split["end"], split["until"])
-    last = until == split["end"]
-    kept = (since < until) | (last & (split["start"] == split["end"]))
-    split = split.assign(start=since, end=until, failed=split["failed"] & last)[kept]
+    own, spans = frame[of_light].drop(columns="circuit_id"), register.spans
+    life, span = _pairs(own["light_id"], spans["light_id"])
+    start, end = (own[name].to_numpy(float)[life] for name in ("start", "end"))
+    since = np.maximum(start, spans["since"].to_numpy(float)[span])
+    until = np.minimum(end, spans["until"].to_numpy(float)[span])
+    last = until == end
+    kept = (since < until) | (last & (start == end))
+    split = own.iloc[life[kept]].reset_index(drop=True)
+    stood = spans.drop(columns=["light_id", "since", "until"])
+    split[list(stood.columns)] = stood.iloc[span[kept]].reset_index(drop=True)
+    split["start"], split["end"] = since[kept], until[kept]
+    split["failed"] = split["failed"].to_numpy(bool) & last[kept]
     parts = [part for part in (split, frame[~of_light]) if len(part)] or [split]
     both = pd.concat(parts, ignore_index=True)
     for name in _OF_THE_LIGHT & set(by) - {"technology"}:
         both[name] = _said(register, both, name)
     return both
+
+
+def _pairs(
+    names: pd.Series[str], sorted_names: pd.Series[str]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the rows of every pair of like names, in the order of the first."""
+    code, unique = pd.factorize(sorted_names)
+    first = np.searchsorted(code, np.arange(len(unique) + 1))
+    of = pd.Index(unique, dtype=object).get_indexer(pd.Index(names))
+    count = np.diff(first, append=len(code))[of]
+    row = np.repeat(np.arange(len(names)), count)
+    within = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    return row, first[of[row]] + within
 
 
 def _said(register: Register, frame: pd.DataFrame, name: str) -> pd.Series[str]:
@@ -98,8 +118,7 @@ def _said(register: Register, frame: pd.DataFrame, name: str) -> pd.Series[str]:
     if name == "station":
         return frame["light_id"].map(register.nearest_station)
     if name == "road_class":
-        roads = register.known.roads.set_index("road_id")["class"]
-        return frame["road_id"].map(roads)
+        return frame["road_id"].map(register.known.road_class)
     circuits = register.known.circuits.set_index("circuit_id")
     return frame["circuit_id"].map(circuits[name])
 
@@ -130,6 +149,14 @@ def _by_age(frame: pd.DataFrame) -> pd.DataFrame:
         )
         parts.append(part[(start < end) | (part["failed"] & (start <= end))])
     return pd.concat([part for part in parts if len(part)] or parts[:1])
+
+
+def _words(values: pd.Series[Any]) -> NDArray[np.object_]:
+    """Return what a life is grouped by; ``unknown`` where nobody said."""
+    code, unique = pd.factorize(values, use_na_sentinel=False)
+    said = ["unknown" if one == "" or pd.isna(one) else str(one) for one in unique]
+    words: NDArray[np.object_] = np.array(said, dtype=object)[code]
+    return words
 
 
 def _vintage(frame: pd.DataFrame, clock: LocalTime) -> pd.Series[str]:
@@ -172,15 +199,20 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
         frame = _by_age(frame)
     if "vintage" in by:
         frame = frame.assign(vintage=_vintage(frame, lives.register.known.clock))
-    km = frame["kind"].isin(list(SUPPLY))
-    frame = frame.assign(
-        unit=np.where(km, "km-year", "unit-year"),
-        unit_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"],
-        one=frame["kind"],
-        other=frame["kind"],
-    )
+    kind, kinds = pd.factorize(frame["kind"])
     names = list(by)
-    frame[names] = frame[names].replace("", None).fillna("unknown").astype(str)
+    frame = pd.DataFrame(
+        {
+            **{name: _words(frame[name]) for name in names},
+            "unit": np.where(np.isin(kinds, list(SUPPLY)), "km-year", "unit-year")[
+                kind
+            ],
+            "unit_years": (frame["end"] - frame["start"]) / YEAR * frame["weight"],
+            "failed": frame["failed"],
+            "one": kind,
+            "other": kind,
+        }
+    )
     groups = frame.groupby([*names, "unit"], sort=True)
     sums = {"unit_years": "sum", "failed": "sum", "one": "min", "other": "max"}
     table = groups.agg(sums).reset_index()
@@ -195,7 +227,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
             str(row["unit"]),
             float(row["unit_years"]),
             int(row["failed"]),
-            str(row["one"]) if row["one"] == row["other"] else "",
+            str(kinds[row["one"]]) if row["one"] == row["other"] else "",
         )
         for row in table.to_dict("records")
     ]

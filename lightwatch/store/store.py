@@ -148,7 +148,7 @@ class Store:
                 or_(table.c.recorded.is_(None), table.c.recorded < before)
             )
         with self._reading() as connection:
-            rows = connection.execute(query).all()
+            rows = connection.execute(query).cursor.fetchall()
         frame = pd.DataFrame(rows, columns=list(columns), dtype=object)
         types = {name: int if name == "position" else float for name in numbers}
         return frame.astype(types)

@@ -8,7 +8,7 @@ import pytest
 
 from lightwatch.lives.burning import HoursLit
 from lightwatch.nights import YEAR, LocalTime
-from lightwatch.nights.darkness import BURN_DEG, Burning, Place, burn_hours
+from lightwatch.nights.darkness import BURN_DEG, Place, burn_hours
 from lightwatch.rates.clocks import Clock, lit_lives
 from lightwatch.rates.poisson import exact_rate
 
@@ -22,15 +22,18 @@ def at(text: str) -> float:
 
 def lit_at(latitude: float) -> HoursLit:
     place = Place(15.0, latitude, LocalTime("UTC"))
-    start, end = int(at("2015-01-01")), int(at("2021-01-01"))
-    return HoursLit(Burning.between(place, start, end, BURN_DEG))
+    return HoursLit.at(place, int(at("2014-10-03")))
 
 
 def test_a_year_of_hours_is_that_of_the_checked_burn_hours() -> None:
     place = Place(15.0, 51.5, LocalTime("UTC"))
     years = [burn_hours(place, year, BURN_DEG) for year in range(2015, 2021)]
+    lit = lit_at(51.5)
+    ends = np.array([at(f"{year}-01-01") for year in range(2015, 2022)])
+    assert lit.hours(ends[:-1], ends[1:]) == pytest.approx(years, rel=1e-3)
+    assert lit.hours(ends[:1], ends[-1:]) == pytest.approx(sum(years), rel=3e-4)
     days = (at("2021-01-01") - at("2015-01-01")) / YEAR
-    assert lit_at(51.5).a_year == pytest.approx(sum(years) / days, rel=1e-6)
+    assert lit.a_year == pytest.approx(sum(years) / days, rel=3e-4)
 
 
 def test_months_weigh_what_the_nights_say_and_a_whole_time_its_length() -> None:
@@ -39,7 +42,7 @@ def test_months_weigh_what_the_nights_say_and_a_whole_time_its_length() -> None:
     edges = np.arange(FIRST, FIRST + MONTHS + 1).astype("datetime64[M]")
     days = np.diff(edges.astype("datetime64[D]").astype(int))
 
-    assert (share * days).sum() == pytest.approx(days.sum(), rel=1e-9)
+    assert (share * days).sum() == pytest.approx(days.sum(), rel=1e-3)
     assert share[11] > 2 * share[5]
     assert np.exp(lit_at(0.0).log_share(FIRST, MONTHS)) == pytest.approx(1, abs=0.01)
 
@@ -92,7 +95,7 @@ def test_failures_count_against_the_hours_of_what_burns_only() -> None:
         }
     )
     (found,) = lit_lives(frame, lit, {"lamp": Clock(5.0)})
-    hours = float(lit.burning.hours[-1]) * 3 / 6
+    hours = lit.a_year * 3
     rate = exact_rate(1, hours / 1e6)
 
     assert (found.kind, found.failures) == ("lamp", 1)

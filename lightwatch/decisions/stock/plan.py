@@ -109,7 +109,7 @@ def _places(fitted: Fitted) -> pd.DataFrame:
     known = fitted.register.known
     lights = fitted.register.standing
     district = fitted.register.district_of
-    road = dict(zip(known.roads["road_id"], known.roads["class"], strict=True))
+    road = known.road_class
     return pd.DataFrame(
         {
             "district": lights["light_id"].map(district).to_numpy(),
