@@ -113,8 +113,7 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
 @once
 def night_passes(register: Register) -> Moments:
     """Return when night patrols set out along each road [days]."""
-    patrols = register.known.patrols
-    night = patrols[(patrols["kind"] == "night")]
+    night = register.known.night_passes
     return Moments.of(night["road_id"], night["happened"] / DAY)
 
 

@@ -9,6 +9,24 @@ from lightwatch.register import Register
 _KEPT = ["light_id", "repair", "day", "part", "cause", "proven", "report_id"]
 
 
+def _lights_beyond(register: Register, wanted: set[str]) -> pd.DataFrame:
+    """Return the lights that each of some sections feeds, in the order of lights."""
+    feeds = register.feeds
+    below = {
+        section: [one for one in way if one in wanted]
+        for section, way in feeds.items()
+        if not wanted.isdisjoint(way)
+    }
+    lights = register.known.lights
+    some = lights[lights["section_id"].isin(list(below))]
+    pairs = [
+        (light, one)
+        for light, section in zip(some["light_id"], some["section_id"], strict=True)
+        for one in below[section]
+    ]
+    return pd.DataFrame(pairs, columns=["light_id", "section_id"], dtype=object)
+
+
 def lights_touched(register: Register, repairs: pd.DataFrame) -> pd.DataFrame:
     """Return one row per repair and light, in order of light and time.
 
@@ -28,17 +46,7 @@ def lights_touched(register: Register, repairs: pd.DataFrame) -> pd.DataFrame:
         (rest["section_id"] == "") & (rest["circuit_id"] != "") & ~rest["named"]
     ]
     by_circuit = whole.merge(lights[["light_id", "circuit_id"]], on="circuit_id")
-    wanted = set(fed["section_id"])
-    pairs = [
-        (light, section)
-        for light, way in zip(
-            lights["light_id"], lights["section_id"].map(register.feeds), strict=True
-        )
-        if isinstance(way, tuple)
-        for section in way
-        if section in wanted
-    ]
-    beyond = pd.DataFrame(pairs, columns=["light_id", "section_id"], dtype=object)
+    beyond = _lights_beyond(register, set(fed["section_id"]))
     by_section = fed.merge(beyond, on="section_id")
     parts = [part[_KEPT] for part in (own, by_circuit, by_section) if len(part)]
     frame = pd.concat(parts, ignore_index=True) if parts else own[_KEPT]

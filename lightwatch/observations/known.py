@@ -8,6 +8,7 @@ resolves references again: a light that was not yet in service was not yet on re
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -118,14 +119,17 @@ class Known:
         """Instant at which the register was opened."""
         return self.clock.instant(self.place["opened_on"])
 
-    def _frame(self, resource: str) -> pd.DataFrame:
-        columns, versions = list(_READ[resource]), self.versions(resource)
-        wanted = [*columns, *_DATES, *(_VERSION if versions else ())]
-        frame = self.store.frame(resource, wanted, before=self.as_of)
+    def _frame(
+        self, resource: str, columns: Sequence[str] | None = None
+    ) -> pd.DataFrame:
+        asked = columns or (*_READ[resource], *_DATES)
+        versions = self.versions(resource)
+        wanted = dict.fromkeys([*asked, *((*_DATES, *_VERSION) if versions else ())])
+        frame = self.store.frame(resource, list(wanted), before=self.as_of)
         if versions:
             stood = self._as_it_stood(versions, frame)
-            frame = stood.drop(columns=_VERSION).reset_index(drop=True)
-        for name in columns:
+            frame = stood[list(asked)].reset_index(drop=True)
+        for name in asked:
             if name in _NUMBERS:
                 frame[name] = frame[name].replace("", "nan").astype(float)
         return frame
@@ -232,6 +236,12 @@ class Known:
         frame = self._frame("patrols")
         frame["kind"] = frame["kind"].where(frame["kind"] != "", "night")
         return frame
+
+    @cached_property
+    def night_passes(self) -> pd.DataFrame:
+        """Roads that night patrols covered, and when they set out: ``happened``."""
+        frame = self._frame("patrols", ("road_id", "kind", "happened"))
+        return frame.loc[frame["kind"] != "day", ["road_id", "happened"]]
 
     @cached_property
     def sightings(self) -> pd.DataFrame:

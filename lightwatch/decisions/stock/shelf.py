@@ -184,13 +184,19 @@ class Served:
         """Depot that serves most lights of each circuit."""
         lights = self.known.lights
         depot = lights["light_id"].map(self.of_light)
-        found = depot.groupby(lights["circuit_id"]).agg(lambda some: some.mode().iat[0])
-        return {str(name): str(one) for name, one in found.items() if name}
+        count = depot.groupby([lights["circuit_id"], depot]).size().rename("count")
+        table = count.rename_axis(["circuit", "depot"]).reset_index()
+        most = table.sort_values(["count", "depot"], ascending=[False, True])
+        found = most[most["circuit"] != ""].drop_duplicates("circuit")
+        return dict(zip(found["circuit"], found["depot"], strict=True))
 
-    def depot(self, light_id: str, circuit_id: str) -> str:
-        """Return the depot for work at a light, or on a circuit as a whole."""
-        first = self.shelf.depots[0]
-        return self.of_light.get(light_id) or self.of_circuit.get(circuit_id, first)
+    def depots(
+        self, lights: pd.Series[str], circuits: pd.Series[str]
+    ) -> pd.Series[str]:
+        """Return the depots for work at lights, or on circuits as a whole."""
+        own = lights.map(self.of_light)
+        there = circuits[own.isna()].map(self.of_circuit)
+        return own.fillna(there).fillna(self.shelf.depots[0])
 
     def _nearest(self, lights: pd.DataFrame) -> pd.Series[str]:
         stocked = sorted({depot for _, depot in self.shelf.holdings})

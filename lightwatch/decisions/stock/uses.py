@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.decisions.stock.shelf import Served, Shelf
 from lightwatch.lives.exposure import Floats, month_of
@@ -36,9 +37,9 @@ def local_months(clock: LocalTime, instants: Any) -> Floats:
     """Return local calendar time in months since January 1970, with decimals."""
     at = np.asarray(instants, dtype=float)
     known = np.isfinite(at)
-    safe = np.where(known, at, 0).astype("int64")
-    local = pd.to_datetime(safe, unit="us", utc=True).tz_convert(clock.zone)
-    wall = local.tz_localize(None).to_numpy().astype("datetime64[us]").astype("int64")
+    safe = np.where(known, at, 0).astype("int64").view("datetime64[us]")
+    local = pd.DatetimeIndex(safe).tz_localize("UTC").tz_convert(clock.zone)
+    wall = local.tz_localize(None).to_numpy().view("int64")
     return np.where(known, month_of(wall), np.nan)
 
 
@@ -115,17 +116,18 @@ def volts_classes(register: Register, shelf: Shelf) -> pd.DataFrame:
     return pd.DataFrame(made, index=circuits["circuit_id"])
 
 
-def _classes(frame: pd.DataFrame, register: Register, shelf: Shelf) -> list[str]:
+def _classes(
+    frame: pd.DataFrame, register: Register, shelf: Shelf
+) -> NDArray[np.object_]:
     lights = register.known.lights
     circuit_of = dict(zip(lights["light_id"], lights["circuit_id"], strict=True))
+    own = frame["light_id"].map(circuit_of)
+    circuit = frame["circuit_id"].where(frame["circuit_id"] != "", own)
     table = volts_classes(register, shelf)
-    by_kind = {kind: table[kind].to_dict() for kind in table.columns}
-    found = []
-    for light, circuit, kind in zip(
-        frame["light_id"], frame["circuit_id"], frame["kind"], strict=True
-    ):
-        at = circuit or circuit_of.get(light, "")
-        found.append(by_kind.get(kind, {}).get(at, ""))
+    row = table.index.get_indexer(pd.Index(circuit))
+    column = table.columns.get_indexer(pd.Index(frame["kind"]))
+    cells = np.pad(table.to_numpy(object), (0, 1), constant_values="")
+    found: NDArray[np.object_] = cells[row, column]
     return found
 
 
@@ -147,12 +149,7 @@ def _lives(register: Register, served: Served) -> pd.DataFrame:
             "kind": frame["kind"],
             "model": frame["model"],
             "type": frame["model"].map(types).fillna("unknown"),
-            "depot": [
-                served.depot(light, circuit)
-                for light, circuit in zip(
-                    frame["light_id"], frame["circuit_id"], strict=True
-                )
-            ],
+            "depot": served.depots(frame["light_id"], frame["circuit_id"]),
             "volts_class": _classes(frame, register, shelf),
             "born_low": local_months(clock, frame["installed"]),
             "born_high": local_months(clock, frame["installed_last"]),
@@ -181,6 +178,14 @@ def _matched(fitted: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def _pairs(
+    repair: pd.Series[int], kind: pd.Series[str], kinds: pd.Index[str]
+) -> NDArray[np.int64]:
+    """Return one number for a repair and a kind."""
+    code = kinds.get_indexer(pd.Index(kind))
+    return np.asarray(repair.to_numpy(int) * len(kinds) + code, dtype=np.int64)
+
+
 def uses(register: Register, served: Served) -> Uses:
     """Read what left the shelf and what hangs, as known on the register's day."""
     known = register.known
@@ -188,22 +193,16 @@ def uses(register: Register, served: Served) -> Uses:
     fitted = _exploded(register, served.shelf)
     source = known.repairs.loc[fitted["repair"]].reset_index(drop=True)
     fitted = fitted.reset_index(drop=True).assign(
-        depot=[
-            served.depot(light, circuit)
-            for light, circuit in zip(
-                source["light_id"], source["circuit_id"], strict=True
-            )
-        ],
+        depot=served.depots(source["light_id"], source["circuit_id"]),
         month=local_months(known.clock, source["happened"]),
         programme=(source["cause"] == PROGRAMME).to_numpy(),
     )
     fitted = _matched(fitted, lives)
     renewals = fitted[fitted["renewed"]]
-    took = set(zip(renewals["repair"], renewals["kind"], strict=True))
-    same = zip(lives["end_repair"], lives["kind"], strict=True)
-    used = np.array([pair in took for pair in same], dtype=bool)
-    begun = zip(lives["start_repair"], lives["kind"], strict=True)
-    instead = np.array([pair in took for pair in begun], dtype=bool)
+    kinds = pd.Index(sorted({*renewals["kind"], *lives["kind"]}))
+    took = _pairs(renewals["repair"], renewals["kind"], kinds)
+    used = np.isin(_pairs(lives["end_repair"], lives["kind"], kinds), took)
+    instead = np.isin(_pairs(lives["start_repair"], lives["kind"], kinds), took)
     lives = lives.assign(
         used=used & ~lives["ended_by_programme"],
         entered=~instead | lives["begun_by_programme"],
