@@ -113,7 +113,8 @@ def _seen_lit(register: Register, frame: pd.DataFrame, before: Floats) -> Floats
 @once
 def night_passes(register: Register) -> Moments:
     """Return when night patrols set out along each road [days]."""
-    night = register.known.night_passes
+    patrols = register.known.patrols
+    night = patrols[patrols["kind"] == "night"]
     return Moments.of(night["road_id"], night["happened"] / DAY)
 
 

@@ -233,15 +233,9 @@ class Known:
     @cached_property
     def patrols(self) -> pd.DataFrame:
         """Road segments covered by patrols; ``kind`` is night or day."""
-        frame = self._frame("patrols")
+        frame = self._frame("patrols", (*_READ["patrols"], "happened"))
         frame["kind"] = frame["kind"].where(frame["kind"] != "", "night")
         return frame
-
-    @cached_property
-    def night_passes(self) -> pd.DataFrame:
-        """Roads that night patrols covered, and when they set out: ``happened``."""
-        frame = self._frame("patrols", ("road_id", "kind", "happened"))
-        return frame.loc[frame["kind"] != "day", ["road_id", "happened"]]
 
     @cached_property
     def sightings(self) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""The photocontrol order, and all else that the shelf needs."""
+"""The photocontrol order."""
 
 from __future__ import annotations
 
@@ -11,16 +11,14 @@ KIND = "photocontrol"
 
 
 def paper(desk: Desk) -> Paper:
-    """Return what to order now, photocontrols before all else."""
-    plan = stock.stock(desk.register)
-    lines = sorted(
-        plan.orders, key=lambda one: (one.item.kind != KIND, -(one.quantity or 0))
-    )
+    """Return which photocontrols to order now; ``stock`` tells of all parts."""
+    plan = stock.stock(desk.register, kind=KIND)
+    lines = sorted(plan.orders, key=lambda one: -(one.quantity or 0))
     cost = sum(one.cost or 0.0 for one in lines)
     orders = Table(
         "orders",
         "To order",
-        ("Order", "Model", "Part", "Depot", "On the shelf", "On order",
+        ("Order", "Model", "Depot", "On the shelf", "On order",
          "Likely use until the next is in", "Use to be safe",
          "Runs out if nothing is ordered [%]", "Cost", "Why"),
         rows(
@@ -28,7 +26,6 @@ def paper(desk: Desk) -> Paper:
                 (
                     one.quantity,
                     one.item.model,
-                    one.item.kind.replace("_", " "),
                     one.item.depot,
                     one.on_hand,
                     one.on_order,
@@ -46,8 +43,7 @@ def paper(desk: Desk) -> Paper:
     )  # fmt: skip
     pictures = [
         Chart("Photocontrols used, and to be used", svg)
-        for name, svg in fans(plan, desk.as_of).items()
-        if KIND in name
+        for svg in fans(plan, desk.as_of).values()
     ]
     past = "" if lines else "The shelf is not known on this day, so nothing is ordered."
     return Paper(
@@ -62,6 +58,7 @@ def paper(desk: Desk) -> Paper:
             one
             for one in (
                 "Programmes (planned change-outs) are not in the use.",
+                "Other parts: `lightwatch stock` orders every kind.",
                 past,
             )
             if one

@@ -118,7 +118,9 @@ def _longest_wait(shelf: Shelf) -> int:
     return min(int(np.ceil(days / DAYS_A_MONTH)) + 2, MOST_MONTHS)
 
 
-def fit(register: Register, months: int, rules: Rules | None = None) -> Fitted:
+def fit(
+    register: Register, months: int, rules: Rules | None = None, kind: str = ""
+) -> Fitted:
     """Fit how parts are used up, as known on the register's day.
 
     Parameters
@@ -129,6 +131,8 @@ def fit(register: Register, months: int, rules: Rules | None = None) -> Fitted:
         Months ahead that are asked for.
     rules
         Which model replaces which, where someone decided: by kind, by model taken off.
+    kind
+        The one kind asked for; '': all. What is said of it is the same.
 
     Raises
     ------
@@ -139,7 +143,7 @@ def fit(register: Register, months: int, rules: Rules | None = None) -> Fitted:
         raise NotUnderstood(f"{months} months (expected 1 to {MOST_MONTHS})")
     shelf = read_shelf(register.known)
     served = Served(register.known, shelf)
-    known = uses(register, served)
+    known = uses(register, served, kind)
     first = int(np.floor(known.as_of_month + 1e-6))
     left = 1.0 - max(known.as_of_month - first, 0.0)
     whole = left > 1 - 1e-6
@@ -147,6 +151,7 @@ def fit(register: Register, months: int, rules: Rules | None = None) -> Fitted:
     waiting = backlog(register)
     history = max(int(np.ceil(known.as_of_month - 1e-6)) - known.first_month, 1)
     weather = climate(register, served, history, waiting.delay_days)
+    shelf = shelf.only(kind) if kind else shelf
     type_of = {model: part.type for model, part in shelf.parts.items()}
     models = []
     for kind in stocked_kinds(known, shelf):

@@ -90,6 +90,12 @@ class Shelf:
         longest = max(alike or [p.lead_time_days for p in given] or [LEAD_TIME_DAYS])
         return longest, LEAD_TIME_SPREAD * longest, False
 
+    def only(self, kind: str) -> Shelf:
+        """Return what the shelf holds of one kind."""
+        parts = {name: part for name, part in self.parts.items() if part.kind == kind}
+        held = {at: held for at, held in self.holdings.items() if at[0] in parts}
+        return replace(self, parts=parts, holdings=held)
+
     def slower(self, factor: float) -> Shelf:
         """Return the shelf with lead times longer by a factor."""
         if factor == 1.0:

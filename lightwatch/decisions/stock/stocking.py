@@ -126,6 +126,7 @@ def stock(
     plan: Iterable[Programme] | None = None,
     scenario: Scenario | None = None,
     rules: Mapping[str, Mapping[str, Mapping[str, float]]] | None = None,
+    kind: str = "",
     seed: int = SEED,
     paths: int = PATHS,
 ) -> StockPlan:
@@ -145,6 +146,8 @@ def stock(
         What may be otherwise; its plan is beside the plan without it.
     rules
         Which model replaces which, where someone decided.
+    kind
+        The one kind asked for; '': all.
     seed, paths
         Of the draws, and how many; a scenario is drawn on the same.
 
@@ -154,7 +157,7 @@ def stock(
         Something given cannot be read, or is not there.
     """
     check_rules(rules or {}, read_shelf(register.known))
-    fitted = fit(register, months, rules)
+    fitted = fit(register, months, rules, kind)
     programmes = None if plan is None else tuple(plan)
     made = _drawn(
         fitted, what_changes(fitted, programmes), terms or Terms(), seed, paths

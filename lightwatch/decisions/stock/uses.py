@@ -131,11 +131,13 @@ def _classes(
     return found
 
 
-def _lives(register: Register, served: Served) -> pd.DataFrame:
+def _lives(register: Register, served: Served, kind: str) -> pd.DataFrame:
     """Return the components under watch at lights that are ours."""
     known, shelf = register.known, served.shelf
     theirs = known.lights.loc[known.lights["maintained_by"] != "", "light_id"]
     frame = register.fittings
+    if kind:
+        frame = frame[frame["kind"] == kind]
     frame = frame[~frame["light_id"].isin(set(theirs))].reset_index(drop=True)
     clock = known.clock
     types = {model: part.type for model, part in shelf.parts.items()}
@@ -186,11 +188,23 @@ def _pairs(
     return np.asarray(repair.to_numpy(int) * len(kinds) + code, dtype=np.int64)
 
 
-def uses(register: Register, served: Served) -> Uses:
-    """Read what left the shelf and what hangs, as known on the register's day."""
+def uses(register: Register, served: Served, kind: str = "") -> Uses:
+    """Read what left the shelf and what hangs, as known on the register's day.
+
+    Parameters
+    ----------
+    register
+        What stands, and stood.
+    served
+        Which depot serves it.
+    kind
+        The one kind asked for; '': all.
+    """
     known = register.known
-    lives = _lives(register, served)
+    lives = _lives(register, served, kind)
     fitted = _exploded(register, served.shelf)
+    if kind:
+        fitted = fitted[fitted["kind"] == kind]
     source = known.repairs.loc[fitted["repair"]].reset_index(drop=True)
     fitted = fitted.reset_index(drop=True).assign(
         depot=served.depots(source["light_id"], source["circuit_id"]),
