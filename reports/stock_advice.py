@@ -7,7 +7,7 @@ from typing import Any
 
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.stock import Advice
-from reports.stock_sheets import as_csv
+from reports.sheets import as_csv
 
 CLAIM_HEAD = (
     "Light", "Circuit", "Part", "Model", "Maker", "Fitted", "Fitted at the latest",

@@ -1,18 +1,12 @@
-"""The order sheet: CSV and XLSX that a storekeeper opens, and no cell that runs.
-
-A cell that a spreadsheet would take for a formula is written as text: CSV gets an
-apostrophe before it, XLSX the type of text.
-"""
+"""The order sheet: CSV and XLSX that a storekeeper opens."""
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from lightwatch.decisions.stock import StockPlan
+from reports.sheets import as_csv, put, workbook
 
 HEAD = (
     "Order", "Model", "Part", "Depot", "On the shelf", "On order", "Days to arrive",
@@ -20,25 +14,6 @@ HEAD = (
     "Use to be safe", "Chance to run out if nothing is ordered (of 100)",
     "Price each", "Cost", "Why",
 )  # fmt: skip
-
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-def harmless(value: Any) -> Any:
-    """Return a cell that no spreadsheet runs.
-
-    Examples
-    --------
-    >>> harmless("=1+1")
-    "'=1+1"
-    >>> harmless("S100")
-    'S100'
-    >>> harmless(-3)
-    -3
-    """
-    if isinstance(value, str) and value.lstrip(" ").startswith(_RISKY):
-        return f"'{value}"
-    return value
 
 
 def rows(plan: StockPlan) -> list[tuple[Any, ...]]:
@@ -65,15 +40,6 @@ def rows(plan: StockPlan) -> list[tuple[Any, ...]]:
     ]
 
 
-def as_csv(head: Sequence[str], lines: Iterable[Sequence[Any]]) -> str:
-    """Return a table as CSV."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(head)
-    writer.writerows([harmless(cell) for cell in line] for line in lines)
-    return out.getvalue()
-
-
 def order_csv(plan: StockPlan) -> str:
     """Return the order sheet as CSV."""
     return as_csv(HEAD, rows(plan))
@@ -81,33 +47,19 @@ def order_csv(plan: StockPlan) -> str:
 
 def order_xlsx(plan: StockPlan, as_of: str, path: Path) -> None:
     """Write the order sheet as XLSX: a line a model and depot, printed on its side."""
-    from openpyxl import Workbook
-    from openpyxl.styles import Alignment, Font
-    from openpyxl.utils import get_column_letter
-
-    book = Workbook()
-    sheet = book.active
-    sheet.title = "Order"
-    sheet.append([f"Orders as of {as_of}"])
-    sheet.append(list(HEAD))
-    for line in rows(plan):
-        sheet.append(line)
-    for row in sheet.iter_rows():
-        for cell in row:
-            if isinstance(cell.value, str):
-                cell.data_type = "s"
-    sheet["A1"].font = Font(bold=True, size=14)
-    for cell in sheet[2]:
-        cell.font = Font(bold=True)
-        cell.alignment = Alignment(wrap_text=True, vertical="top")
-    for i, name in enumerate(HEAD, start=1):
-        wide = 60 if name == "Why" else 14
-        sheet.column_dimensions[get_column_letter(i)].width = wide
-    for row in sheet.iter_rows(min_row=3, min_col=len(HEAD), max_col=len(HEAD)):
-        row[0].alignment = Alignment(wrap_text=True, vertical="top")
-    sheet.freeze_panes = "A3"
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.print_title_rows = "2:2"
-    book.save(path)
+    with workbook(path) as book:
+        title = book.add_format({"bold": True, "font_size": 14})
+        head = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
+        wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+        sheet = book.add_worksheet("Order")
+        put(sheet, 0, 0, f"Orders as of {as_of}", title)
+        for i, name in enumerate(HEAD):
+            put(sheet, 1, i, name, head)
+            sheet.set_column(i, i, 60 if name == "Why" else 14)
+        for number, line in enumerate(rows(plan), 2):
+            for i, value in enumerate(line):
+                put(sheet, number, i, value, wrapped if HEAD[i] == "Why" else None)
+        sheet.freeze_panes(2, 0)
+        sheet.set_landscape()
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(1)

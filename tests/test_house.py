@@ -77,7 +77,7 @@ def test_no_page_or_module_names_an_outside_host_to_fetch_from() -> None:
 
 
 HEAVY = ("numpy", "pandas", "scipy", "sklearn", "geopandas", "folium", "fastapi",
-         "sqlalchemy", "pyvrp", "openpyxl")  # fmt: skip
+         "sqlalchemy", "pyvrp", "openpyxl", "xlsxwriter")  # fmt: skip
 
 
 def test_help_answers_without_a_heavy_library() -> None:

@@ -115,7 +115,7 @@ def _growing(
 ) -> tuple[int, tuple[Growing, ...]]:
     """Test each unit that failed often enough."""
     counts = times["name"].value_counts()
-    often = [name for name in names if counts.get(name, 0) >= LEAST_FAILURES]
+    often = list(names[names.isin(counts.index[counts >= LEAST_FAILURES])])
     if not often:
         return 0, ()
     place = {name: i for i, name in enumerate(often)}

@@ -11,17 +11,12 @@ import jinja2
 
 from lightwatch.errors import LightwatchError
 from reports.papers.paper import Cell, Paper, Table
-from reports.stock_sheets import as_csv
-
-LONGEST_CELL = 32_767
-"""Most characters of a cell (ISO/IEC 29500 spreadsheets, from memory)."""
+from reports.sheets import as_csv, put, workbook
 
 _WIDEST = 60
 _LONG = 40
 _MOST_UPRIGHT = 9
 _SHEET_NAME = 31
-_READ_AS_MORE = ("=", "#")
-"""Words that begin so would be read as formulas or errors: they are marked as text."""
 
 
 def said(cell: Cell, decimals: int = 0) -> str:
@@ -89,53 +84,33 @@ def as_html(paper: Paper) -> str:
 
 
 def _workbook(paper: Paper, path: Path) -> None:
-    from openpyxl import Workbook
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-    from openpyxl.utils import get_column_letter
-
-    book = Workbook(write_only=True)
-    bold = Font(bold=True)
-
-    def cell(sheet: object, value: Cell, font: Font | None = None) -> object:
-        read = isinstance(value, str) and value[:1] in _READ_AS_MORE
-        if not font and not read:
-            return value[:LONGEST_CELL] if isinstance(value, str) else value
-        made = WriteOnlyCell(sheet, None)
-        if isinstance(value, str):
-            made.value = value[:LONGEST_CELL]
-            made.data_type = "s"
-        else:
-            made.value = value
-        if font:
-            made.font = font
-        return made
-
-    about = book.create_sheet("About")
-    about.column_dimensions["A"].width, about.column_dimensions["B"].width = 14, 90
-    for name, value in (
-        ("Report", paper.title),
-        ("Place", paper.place),
-        ("As of", paper.as_of),
-        ("Rests on", paper.sample),
-        ("Method", paper.method),
-        *(("Left out", one) for one in paper.left_out),
-        *(("Caution", one) for one in paper.cautions),
-    ):
-        about.append([cell(about, name, bold), cell(about, value)])
-    for table in paper.tables:
-        sheet = book.create_sheet(table.name[:_SHEET_NAME])
-        sheet.freeze_panes = "A2"
-        for i, head in enumerate(table.heads):
-            longest = max(
-                [len(head), *(len(said(row[i])) for row in table.rows[:500])], default=8
-            )
-            letter = get_column_letter(i + 1)
-            sheet.column_dimensions[letter].width = min(longest + 2, _WIDEST)
-        sheet.append([cell(sheet, head, bold) for head in table.heads])
-        for row in table.rows:
-            sheet.append([cell(sheet, value) for value in row])
-    book.save(path)
+    with workbook(path) as book:
+        bold = book.add_format({"bold": True})
+        about = book.add_worksheet("About")
+        about.set_column(0, 0, 14)
+        about.set_column(1, 1, 90)
+        lines = (
+            ("Report", paper.title),
+            ("Place", paper.place),
+            ("As of", paper.as_of),
+            ("Rests on", paper.sample),
+            ("Method", paper.method),
+            *(("Left out", one) for one in paper.left_out),
+            *(("Caution", one) for one in paper.cautions),
+        )
+        for number, (name, value) in enumerate(lines):
+            put(about, number, 0, name, bold)
+            put(about, number, 1, value)
+        for table in paper.tables:
+            sheet = book.add_worksheet(table.name[:_SHEET_NAME])
+            sheet.freeze_panes(1, 0)
+            for i, head in enumerate(table.heads):
+                words = [head, *(said(row[i]) for row in table.rows[:500])]
+                sheet.set_column(i, i, min(max(map(len, words)) + 2, _WIDEST))
+                put(sheet, 0, i, head, bold)
+            for number, row in enumerate(table.rows, 1):
+                for i, cell in enumerate(row):
+                    put(sheet, number, i, cell)
 
 
 def written(paper: Paper, out: Path) -> list[Path]:

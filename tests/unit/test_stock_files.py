@@ -15,11 +15,12 @@ from openpyxl import load_workbook
 from lightwatch.decisions.stock import Terms, advice, stock
 from lightwatch.decisions.stock.scenario import Scenario
 from lightwatch.lives import lives
+from reports.sheets import harmless
 from reports.stock import stock_document, stock_text
 from reports.stock_advice import advice_document, advice_text, claims_csv
 from reports.stock_charts import fans
 from reports.stock_files import write_files
-from reports.stock_sheets import HEAD, harmless, order_csv, order_xlsx
+from reports.stock_sheets import HEAD, order_csv, order_xlsx
 from tests.stocked_towns import MODELS, register, repair
 
 STATISTICAL = ("quantile", "percentile", "median", "confidence", "interval", "sigma",

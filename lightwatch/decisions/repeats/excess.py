@@ -56,13 +56,15 @@ class Excess:
     named: bool
 
 
-def excesses(sums: pd.DataFrame) -> list[Excess]:
+def excesses(sums: pd.DataFrame, told: pd.Index[str] | None = None) -> list[Excess]:
     """Return the excess of each group, greatest first.
 
     Parameters
     ----------
     sums
         ``failures`` and ``expected``, by identifier.
+    told
+        The groups to tell of, judged among all; none: all.
 
     Returns
     -------
@@ -79,9 +81,10 @@ def excesses(sums: pd.DataFrame) -> list[Excess]:
         return []
     chance = np.where(failures > 0, gammainc(np.maximum(failures, 1), expected), 1.0)
     named = false_discovery_control(chance) <= FALSE_ALARMS
+    which = np.arange(len(sums)) if told is None else sums.index.isin(told).nonzero()[0]
     every = [
         Excess(
-            str(name),
+            str(sums.index[i]),
             int(failures[i]),
             float(expected[i]),
             float(found.rate[i]),
@@ -90,6 +93,6 @@ def excesses(sums: pd.DataFrame) -> list[Excess]:
             float(chance[i]),
             bool(named[i]),
         )
-        for i, name in enumerate(sums.index)
+        for i in which
     ]
     return sorted(every, key=lambda one: (-one.ratio, -one.failures, one.name))

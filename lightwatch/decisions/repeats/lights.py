@@ -143,9 +143,8 @@ def repeat_lights(
     for (light, kind), count in counts.items():
         kinds.setdefault(str(light), []).append((str(kind), int(count)))
     found = []
-    for one in excesses(own):
-        if one.failures < 2 and one.name not in wrong:
-            continue
+    told = own.index[(own["failures"] >= 2) | own.index.isin(list(wrong))]
+    for one in excesses(own, told):
         of = tuple(sorted(kinds.get(one.name, []), key=lambda pair: (-pair[1], pair)))
         years = (last.get(one.name, 0) - first.get(one.name, 0)) / YEAR
         found.append(
