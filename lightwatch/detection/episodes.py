@@ -36,7 +36,7 @@ def signs(register: Register) -> pd.DataFrame:
     reports = known.reports
     light = reports["report_id"].map(repaired).fillna(reports["light_id"])
     lost = light == ""
-    light[lost] = nearest_lights(register.standing, reports[lost])
+    light[lost] = nearest_lights(register.in_service, reports[lost])
     told = pd.DataFrame(
         {
             "light_id": light,

@@ -43,6 +43,11 @@ _USED = (
     "light_id", "kind", "type", "weight", "installed", "installed_last", "start", "end",
     "low", "high", "earliest", "symptom", "failed", "counted", "stopped",
 )  # fmt: skip
+_BOUNDS = ("born", "start", "low", "high")
+_FITTED = (
+    "kind", "type", "weight", "share", "failed", "counted", "entry_age", "low_age",
+    "high_age",
+)  # fmt: skip
 _PARTS_OF_A_YEAR = 4
 """A life installed in a year, day unknown, counts as this many parts of one."""
 
@@ -313,7 +318,8 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     lit = hours_lit(lives)
     models, clocks, left_out = _weather_models(lives, aged, weather, detected, lit)
     fits: list[LifeFit] = []
-    for (kind, name), some in aged.groupby(["kind", "type"], sort=True):
+    kinds = aged[[*_FITTED, *_BOUNDS]].groupby(["kind", "type"], sort=True)
+    for (kind, name), some in kinds:
         burns = kind in clocks and clocks[str(kind)].is_burning
         fit = _fit(str(kind), str(name), lit.aged(some) if burns else some, keep)
         if isinstance(fit, LifeFit):

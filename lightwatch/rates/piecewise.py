@@ -41,6 +41,8 @@ LONGEST_STEP = 3.0
 """Greatest change of a log hazard in one step."""
 
 CLOSE = 1e-9
+SHORTER = 0.1
+"""Each step should be so much of the one before."""
 
 
 @dataclass(frozen=True)
@@ -229,15 +231,14 @@ def _solve(information: Floats, score: Floats) -> Floats:
     return np.asarray(cho_solve(cho_factor(information), score))
 
 
-def _step(problem: _Problem, terms: Floats, *, newton: bool) -> Floats:
-    """Return a Newton step on the likelihood, or one of the M-step."""
-    seen = problem.seen(terms, lost=newton)
+def _step(problem: _Problem, terms: Floats, seen: _Seen, lost: Floats) -> Floats:
+    """Return a Newton step on the likelihood or, with nothing lost, an M-step."""
     score, complete = _score_and_information(problem, terms, seen)
     prior = np.diag(problem.ridge)
     step = None
-    if seen.lost.size:
+    if lost.size:
         try:
-            step = _solve(complete - seen.lost + prior, score)
+            step = _solve(complete - lost + prior, score)
         except LinAlgError:
             step = None
     if step is None:
@@ -255,12 +256,24 @@ _SINGULAR = (
 
 
 def _climb(problem: _Problem, terms: Floats, em_steps: int) -> tuple[Floats, int]:
+    """Return the terms at the top.
+
+    What not knowing the months costs hardly changes near the top: it is worked out
+    anew only where steps do not shorten as they should.
+    """
     watched = problem.exposure.sum(axis=1) > 0
+    lost, change, before = np.zeros((0, 0)), np.inf, np.inf
     for rounds in range(1, MOST_STEPS + 1):
-        latent = problem.where is not None
-        step = _step(problem, terms, newton=not latent or rounds > em_steps)
+        latent = problem.where is not None and rounds > em_steps
+        anew = latent and (not lost.size or change > SHORTER * before)
+        seen = problem.seen(terms, lost=anew)
+        lost = seen.lost if anew else lost
+        step = _step(problem, terms, seen, lost)
         by_age, by_place = problem.by_terms(step)
-        change = float(np.abs(by_age[watched]).max() + np.abs(by_place).max())
+        before, change = (
+            change,
+            float(np.abs(by_age[watched]).max() + np.abs(by_place).max()),
+        )
         terms = terms + step * min(1.0, LONGEST_STEP / max(change, LONGEST_STEP))
         if change < CLOSE:
             return terms, rounds

@@ -45,11 +45,16 @@ class Register:
         return paths(self.known.sections)
 
     @cached_property
+    def in_service(self) -> pd.DataFrame:
+        """Lights in service now, as the newest export has them."""
+        return self.known.lights[self.known.lights["removed"].isna()]
+
+    @cached_property
     def standing(self) -> pd.DataFrame:
         """Lights in service now, as they stand now, technology included."""
         now = self.spans[self.spans["until"] == np.inf]
         technology = now.set_index("light_id")["technology"]
-        lights = self.known.lights[self.known.lights["removed"].isna()]
+        lights = self.in_service
         latest = lights["light_id"].map(technology)
         return lights.assign(technology=latest.fillna(lights["technology"]))
 
