@@ -182,7 +182,8 @@ class Known:
     def components(self) -> pd.DataFrame:
         """Components fitted when the register was opened or the light entered."""
         frame = self._frame("components")
-        on_record = frame["light_id"].isin(["", *self.lights["light_id"]])
+        lights = frame["light_id"]
+        on_record = (lights == "") | lights.isin(self.lights["light_id"])
         return frame[on_record].reset_index(drop=True)
 
     @cached_property
@@ -223,7 +224,7 @@ class Known:
             ("circuit_id", self.circuits["circuit_id"]),
             ("section_id", self.sections["section_id"]),
         ):
-            frame[column] = frame[column].where(frame[column].isin(set(ids)), "")
+            frame[column] = frame[column].where(frame[column].isin(ids), "")
         somewhere = (frame[["light_id", "circuit_id", "section_id"]] != "").any(axis=1)
         frame = frame[somewhere]
         others = frame["supersedes"] != frame["repair_id"]
@@ -241,7 +242,7 @@ class Known:
     def sightings(self) -> pd.DataFrame:
         """Lights that a patrol saw in a state other than lit."""
         frame = self._frame("sightings")
-        on_record = frame["light_id"].isin(set(self.lights["light_id"]))
+        on_record = frame["light_id"].isin(self.lights["light_id"])
         return frame[on_record].reset_index(drop=True)
 
     @cached_property
@@ -273,4 +274,4 @@ class Known:
 
 def _resolve(frame: pd.DataFrame, column: str, ids: pd.Series[Any]) -> None:
     frame["named"] = frame[column] != ""
-    frame[column] = frame[column].where(frame[column].isin(set(ids)), "")
+    frame[column] = frame[column].where(frame[column].isin(ids), "")

@@ -109,26 +109,39 @@ def is_new_luminaire(repairs: pd.DataFrame) -> pd.Series[Any]:
 
 def _ends_and_starts(repairs: pd.DataFrame, kinds: dict[str, str]) -> pd.DataFrame:
     """Return what each repair ended and started, a row for each kind."""
-    rows: list[tuple[int, str, bool, str]] = []
-    columns = (
-        repairs.index, worked_on(repairs), repairs["action"], repairs["fitted_model"],
-        is_new_luminaire(repairs),
-    )  # fmt: skip
-    for index, kind, action, fitted, whole in zip(*columns, strict=True):
-        models = {
-            kinds[m.strip()]: m.strip() for m in fitted.split("+") if m.strip() in kinds
+    work = pd.DataFrame(
+        {
+            "kind": worked_on(repairs),
+            "action": repairs["action"],
+            "fitted": repairs["fitted_model"],
+            "whole": is_new_luminaire(repairs),
         }
-        if whole:
-            rows += [
-                (index, one, one in models, models.get(one, ""))
-                for one in dict.fromkeys((*_KINDS_OF_A_LUMINAIRE, *models))
-            ]
-        elif action == "removed":
-            rows.append((index, kind, False, ""))
-        else:
-            started = models if kind in models else {kind: fitted, **models}
-            rows += [(index, one, True, model) for one, model in started.items()]
-    return pd.DataFrame(rows, columns=["repair", "kind", "starts", "model"])
+    )
+    like = work.groupby(list(work.columns), sort=False).ngroup().to_numpy()
+    rows = [
+        (number, *row)
+        for number, one in enumerate(work.drop_duplicates().itertuples(index=False))
+        for row in _done(kinds, *one)
+    ]
+    done = pd.DataFrame(rows, columns=["like", "kind", "starts", "model"])
+    events = pd.DataFrame({"repair": repairs.index, "like": like})
+    return events.merge(done, on="like").drop(columns="like")
+
+
+def _done(
+    kinds: dict[str, str], kind: str, action: str, fitted: str, whole: bool
+) -> list[tuple[str, bool, str]]:
+    """Return what such a repair ends: the kind, whether one starts, its model."""
+    models = {
+        kinds[m.strip()]: m.strip() for m in fitted.split("+") if m.strip() in kinds
+    }
+    if whole:
+        both = dict.fromkeys((*_KINDS_OF_A_LUMINAIRE, *models))
+        return [(one, one in models, models.get(one, "")) for one in both]
+    if action == "removed":
+        return [(kind, False, "")]
+    started = models if kind in models else {kind: fitted, **models}
+    return [(one, True, model) for one, model in started.items()]
 
 
 def _fitted_since(known: Known) -> pd.DataFrame:
@@ -152,20 +165,17 @@ def _fitted_since(known: Known) -> pd.DataFrame:
 
 def _holders(events: pd.DataFrame, known: Known) -> pd.DataFrame:
     """Give a photocontrol logged at a light that has none to its circuit's group."""
-    first = events[(events["kind"] == "photocontrol") & (events["repair"] < 0)]
-    circuit = events["light_id"].map(
-        dict(zip(known.lights["light_id"], known.lights["circuit_id"], strict=True))
-    )
-    group = (
-        (events["kind"] == "photocontrol")
-        & (events["light_id"] != "")
-        & ~events["light_id"].isin(set(first["light_id"]))
-        & circuit.isin(set(first["circuit_id"]) - {""})
-    )
-    return events.assign(
-        light_id=events["light_id"].where(~group, ""),
-        circuit_id=events["circuit_id"].where(~group, circuit),
-    )
+    controls = events[events["kind"] == "photocontrol"]
+    first = controls[controls["repair"] < 0]
+    alone = controls[
+        (controls["light_id"] != "") & ~controls["light_id"].isin(first["light_id"])
+    ]
+    circuits = known.lights.set_index("light_id")["circuit_id"]
+    circuit = alone["light_id"].map(circuits)
+    group = circuit[circuit.isin(set(first["circuit_id"]) - {""})]
+    events.loc[group.index, "light_id"] = ""
+    events.loc[group.index, "circuit_id"] = group
+    return events
 
 
 def _slots(events: pd.DataFrame, repairs: pd.DataFrame) -> pd.DataFrame:
