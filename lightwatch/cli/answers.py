@@ -167,6 +167,12 @@ def report(
     month: Annotated[
         str, typer.Option(metavar="YYYY-MM", help="of monthly and energy")
     ] = "",
+    assume: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="your windows, costs and switching angle, TOML"
+        ),
+    ] = None,
     db: Db = None,
     as_of: AsOf = None,
 ) -> None:
@@ -174,13 +180,14 @@ def report(
     from lightwatch.errors import NotUnderstood, UnknownAsset
     from lightwatch.lives import lives
     from lightwatch.register import Register
-    from reports.papers import Desk, named, write_report
+    from reports.papers import Assumptions, Desk, named, read_assumptions, write_report
 
     try:
         wanted = named(name)
     except UnknownAsset as error:
         raise typer.BadParameter(str(error), param_hint="NAME") from None
-    desk = Desk(lives(Register(known_at(db, as_of))), month)
+    assumed = Assumptions() if assume is None else read_assumptions(assume)
+    desk = Desk(lives(Register(known_at(db, as_of))), month, assumed)
     try:
         _ = desk.month
     except NotUnderstood as error:

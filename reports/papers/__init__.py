@@ -18,6 +18,7 @@ from reports.papers import (
     reliability,
     warranty,
 )
+from reports.papers.assumptions import Assumptions, read_assumptions
 from reports.papers.desk import Desk
 from reports.papers.faces import as_html, written
 from reports.papers.paper import Paper
@@ -60,4 +61,14 @@ def write_report(name: str, desk: Desk, out: Path) -> list[Path]:
     return [path for one in named(name) for path in written(PAPERS[one](desk), out)]
 
 
-__all__ = ["ALL", "PAPERS", "Desk", "Paper", "as_html", "named", "write_report"]
+__all__ = [
+    "ALL",
+    "PAPERS",
+    "Assumptions",
+    "Desk",
+    "Paper",
+    "as_html",
+    "named",
+    "read_assumptions",
+    "write_report",
+]

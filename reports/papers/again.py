@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from lightwatch.decisions.batches import Batch, CampaignCosts, campaign
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.repeats import BadCircuit
-from lightwatch.errors import NotUnderstood
+from reports.papers.assumptions import RebuildCosts
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
 from reports.repeats import METHOD, why_bad
@@ -15,26 +13,6 @@ from reports.repeats import METHOD, why_bad
 SHOWN = 40
 CASES = 5
 """Circuits whose sections are shown one by one."""
-
-
-@dataclass(frozen=True)
-class RebuildCosts:
-    """What a rebuild is reckoned with [local currency]. Assumptions, no source.
-
-    Parameters
-    ----------
-    fault
-        Locating, digging, mending and making good one fault.
-    per_metre
-        Of new cable or line, laid [1/m].
-    """
-
-    fault: float = 2_500.0
-    per_metre: float = 120.0
-
-    def __post_init__(self) -> None:
-        if self.fault < 0 or self.per_metre < 0:
-            raise NotUnderstood("costs of a rebuild must not be negative")
 
 
 def repeats(desk: Desk) -> Paper:
@@ -163,7 +141,7 @@ def _campaign_row(one: Batch, costs: CampaignCosts) -> tuple[Cell, ...]:
 def batches(desk: Desk) -> Paper:
     """Return batches that fail more than their peers, and where they hang."""
     every = desk.batches
-    costs = CampaignCosts()
+    costs = desk.assumptions.campaign
     alarms = [one for one in every if one.alarm_on]
     where = [
         (one.model, one.vintage, light) for one in alarms for light in one.lights
@@ -189,8 +167,9 @@ def batches(desk: Desk) -> Paper:
         "a year over all batches together.",
         (
             "Units of unknown model or year of installation.",
-            f"Costs assumed: {costs.failure_visit:g} a visit to a failed light, "
-            f"{costs.planned_visit:g} a planned one, parts at the catalogue's price; "
+            f"Costs {desk.assumptions.said('campaign')}: {costs.failure_visit:g} a "
+            f"visit to a failed light, {costs.planned_visit:g} a planned one, parts at "
+            f"{'the catalogue' if costs.part is None else f'{costs.part:g}'}; "
             "failures of the next two years only.",
         ),
         (
@@ -256,7 +235,7 @@ def _sections(one: BadCircuit) -> Table:
 
 def rebuild(desk: Desk) -> Paper:
     """Return the circuits with most faults to come, with and without rebuilding."""
-    circuits, costs = desk.circuits, RebuildCosts()
+    circuits, costs = desk.circuits, desk.assumptions.rebuild
     grows = desk.growing_circuits
     lines = [
         (
@@ -287,7 +266,7 @@ def rebuild(desk: Desk) -> Paper:
         "points at one rate. Rebuilt: new, of the best construction on record.",
         (
             "Feeds that others own.",
-            f"Costs assumed, no source: {costs.fault:,.0f} a fault, "
+            f"Costs {desk.assumptions.said('rebuild')}: {costs.fault:,.0f} a fault, "
             f"{costs.per_metre:g} a metre laid. Years to pay back are at the next two "
             "years' rate; what darkness costs people is not in it.",
             "Few sections on record are new: how well new ones do is read off the "

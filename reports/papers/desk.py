@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
@@ -12,6 +12,7 @@ from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives
 from lightwatch.observations.known import Known
 from lightwatch.register import Register
+from reports.papers.assumptions import Assumptions
 
 MonthOf = tuple[str, int, int]
 """Name (YYYY-MM), first instant, first instant after."""
@@ -31,6 +32,7 @@ class Desk:
 
     lives: Lives
     asked: str = ""
+    assumptions: Assumptions = field(default_factory=Assumptions)
 
     @property
     def register(self) -> Register:

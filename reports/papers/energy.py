@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from lightwatch.decisions.energy import Statement, statement
-from lightwatch.nights.darkness import BURN_DEG
 from reports.papers.desk import Desk
 from reports.papers.paper import Paper, Table, Words, rounded, rows
 
 METHOD = (
     "Input watts of each light as they changed, day by day, times the hours during "
-    f"which the sun stands below {BURN_DEG:g} degrees at the place."
+    "which the sun stands below %g degrees at the place (%s)."
 )
 
 
@@ -30,7 +29,8 @@ def _summary(found: Statement) -> Words:
 
 def paper(desk: Desk) -> Paper:
     """Return the statement of a month."""
-    found = statement(desk.register, desk.months())
+    level = desk.assumptions.energy.switching_deg
+    found = statement(desk.register, desk.months(), level)
     lines = [
         (
             one.month,
@@ -55,7 +55,7 @@ def paper(desk: Desk) -> Paper:
         desk.as_of,
         f"{sum(one.light_days for one in found.lines):,.0f} light-days, "
         f"{total:,.1f} kW when lit",
-        METHOD,
+        METHOD % (level, desk.assumptions.said("energy")),
         tuple(left),
         (
             _summary(found),

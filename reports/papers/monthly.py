@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lightwatch.decisions.service import Month, Windows, months
+from lightwatch.decisions.service import Month, months
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
 
@@ -72,9 +72,9 @@ def paper(desk: Desk) -> Paper:
     """Return the report of a month, beside the one before and that of a year ago."""
     asked = [*desk.months(12), *desk.months(1), *desk.months()]
     opened = desk.known.opened
-    every = months(desk.register, [one for one in asked if one[2] > opened])
+    windows = desk.assumptions.windows
+    every = months(desk.register, [one for one in asked if one[2] > opened], windows)
     now = every[-1]
-    windows = Windows()
     backlog = now.backlog
     waiting = sum(one.waiting_for_others for one in backlog)
     share = now.lit.share
@@ -102,7 +102,7 @@ def paper(desk: Desk) -> Paper:
                 for one in now.done
             ]
         ),
-        "Windows are assumptions: set those of your contract.",
+        f"Windows {desk.assumptions.said('windows')}.",
     )  # fmt: skip
     open_ = Table(
         "backlog",
@@ -135,8 +135,8 @@ def paper(desk: Desk) -> Paper:
             "Jobs that nobody had reported or sighted before the repair are not among "
             "the days to repair.",
             "What was recorded later than the time above is not known here.",
-            f"Repair windows assumed: {windows.one_light:g} days for one light, "
-            f"{windows.feed:g} for a feed.",
+            f"Repair windows {desk.assumptions.said('windows')}: "
+            f"{windows.one_light:g} days for one light, {windows.feed:g} for a feed.",
         ),
         (
             Words(

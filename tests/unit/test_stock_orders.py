@@ -231,3 +231,14 @@ def test_a_part_without_a_price_is_named_not_counted(tmp_path) -> None:
 def test_terms_that_make_no_sense_are_refused(given, words) -> None:
     with pytest.raises(NotUnderstood, match=words):
         Terms(**given)
+
+
+def test_one_kind_alone_is_ordered_as_among_all(tmp_path) -> None:
+    there = register(tmp_path)
+    every, alone = (
+        orders(found, forecast(found, paths=100))
+        for found in (fit(there, 12), fit(there, 12, kind="photocontrol"))
+    )
+
+    assert alone == tuple(one for one in every if one.item.kind == "photocontrol")
+    assert 0 < len(alone) < len(every)

@@ -1,0 +1,105 @@
+"""What reports assume where the records say nothing: a planner's own go before ours.
+
+::
+
+    [windows]             # days within which a job is to be done
+    one_light = 5
+
+    [campaign]            # replacing a batch, local currency
+    failure_visit = 240
+
+    [rebuild]             # of a circuit, local currency
+    fault = 4000
+    per_metre = 95
+
+    [energy]              # elevation of the sun at which lights switch
+    switching_deg = -2.5
+
+TOML or JSON; what is not named stays as it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import isfinite
+from pathlib import Path
+
+from lightwatch.decisions.batches import CampaignCosts
+from lightwatch.decisions.service import Windows
+from lightwatch.decisions.stock.files import check_keys, read_file
+from lightwatch.errors import NotUnderstood
+from lightwatch.nights.darkness import BURN_DEG
+
+
+@dataclass(frozen=True)
+class RebuildCosts:
+    """What a rebuild is reckoned with [local currency]. Assumptions, no source.
+
+    Parameters
+    ----------
+    fault
+        Locating, digging, mending and making good one fault.
+    per_metre
+        Of new cable or line, laid [1/m].
+    """
+
+    fault: float = 2_500.0
+    per_metre: float = 120.0
+
+    def __post_init__(self) -> None:
+        if self.fault < 0 or self.per_metre < 0:
+            raise NotUnderstood("costs of a rebuild must not be negative")
+
+
+@dataclass(frozen=True)
+class Switching:
+    """Elevation of the sun at which photocontrols switch [deg]."""
+
+    switching_deg: float = BURN_DEG
+
+    def __post_init__(self) -> None:
+        if not -18 <= self.switching_deg <= 5:
+            raise NotUnderstood("lights switch with the sun between -18 and 5 degrees")
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """What reports assume; ``given`` names the tables that somebody gave."""
+
+    windows: Windows = field(default_factory=Windows)
+    campaign: CampaignCosts = field(default_factory=CampaignCosts)
+    rebuild: RebuildCosts = field(default_factory=RebuildCosts)
+    energy: Switching = field(default_factory=Switching)
+    given: frozenset[str] = frozenset()
+
+    def said(self, table: str) -> str:
+        """Return whence what a table holds is known: somebody gave it, or nobody."""
+        return "as given" if table in self.given else "assumed, no source"
+
+
+def read_assumptions(path: Path) -> Assumptions:
+    """Return what a file assumes.
+
+    Raises
+    ------
+    NotUnderstood
+        It cannot be read, names what is not assumed, or a value is no such number.
+    """
+    loaded, usual = read_file(path), vars(Assumptions())
+    tables = [name for name in usual if name != "given"]
+    check_keys(loaded, tables, str(path))
+    made = {}
+    for name, table in loaded.items():
+        where = f"{path}: {name}"
+        if not isinstance(table, dict):
+            raise NotUnderstood(f"{where} must be a table")
+        check_keys(table, vars(usual[name]), where)
+        for key, value in table.items():
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not isfinite(value):
+                raise NotUnderstood(f"{where}.{key} = {value!r} is no number")
+        try:
+            made[name] = replace(usual[name], **table)
+        except NotUnderstood as error:
+            raise NotUnderstood(f"{where}: {error}") from None
+    return replace(Assumptions(**made), given=frozenset(made))
