@@ -58,10 +58,10 @@ def paper(desk: Desk) -> Paper:
             one
             for one in (
                 "Programmes (planned change-outs) are not in the use.",
-                "Other parts: `lightwatch stock` orders every kind.",
+                "Other parts: lightwatch stock orders every kind.",
                 past,
             )
             if one
         ),
-        (*pictures, orders),
+        (orders, *pictures),
     )
