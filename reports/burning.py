@@ -5,17 +5,21 @@ from __future__ import annotations
 from typing import Any
 
 from lightwatch.nights.darkness import BURN_DEG
-from lightwatch.rates.life_models import LifeFit, LifeModels
+from lightwatch.rates.life_models import LifeModels
 
 _ASKED = {"burning": "burning", "calendar": "the calendar", "undecided": "undecided"}
 
 
 def burning_document(models: LifeModels) -> dict[str, Any]:
     """Return lives by hours lit for the JSON document."""
-    median = {(fit.kind, fit.type): _median_hours(models, fit) for fit in models.fits}
+    a_year = models.hours_lit.a_year if models.hours_lit else 0.0
+    median = {
+        (fit.kind, fit.type): fit.weibull.median_years * fit.to_mean_weather * a_year
+        for fit in models.fits
+    }
     return {
         "switching_deg": BURN_DEG,
-        "hours_a_year": models.lit_hours_a_year or None,
+        "hours_a_year": a_year or None,
         "rows": [
             {
                 "kind": one.kind,
@@ -32,11 +36,6 @@ def burning_document(models: LifeModels) -> dict[str, Any]:
             for one in models.lit
         ],
     }
-
-
-def _median_hours(models: LifeModels, fit: LifeFit) -> float:
-    years = fit.weibull.median_years * fit.to_mean_weather
-    return float(years * models.lit_hours_a_year)
 
 
 def _line(row: dict[str, Any]) -> str:

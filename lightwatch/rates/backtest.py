@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.lives import Lives, lives
+from lightwatch.lives.burning import HoursLit
 from lightwatch.nights import YEAR
 from lightwatch.observations.known import Known
 from lightwatch.rates.life_models import LifeFit, LifeModels, life_models
@@ -57,15 +58,22 @@ def _spread_of_years(model: HazardModel | None) -> float:
 
 
 def _hazard_between(
-    fit: LifeFit, some: pd.DataFrame, begin: float, end: float
+    fit: LifeFit,
+    some: pd.DataFrame,
+    begin: float,
+    end: float,
+    lit: HoursLit | None,
 ) -> float:
     """Return the failures expected of lives in a stretch of time [instants]."""
     start = np.maximum(some["start"].to_numpy(float), begin)
     until = np.minimum(some["end"].to_numpy(float), end)
     born = (some["installed"] + some["installed_last"]).to_numpy(float) / 2
     inside = (start < until) & np.isfinite(born)
-    first = np.maximum(start - np.minimum(born, start), 0)[inside] / YEAR
-    last = np.maximum(until - np.minimum(born, start), 0)[inside] / YEAR
+    born, start, until = np.minimum(born, start)[inside], start[inside], until[inside]
+    if fit.by_burning and lit is not None:
+        first, last = lit.years(born, start), lit.years(born, until)
+    else:
+        first, last = (start - born) / YEAR, (until - born) / YEAR
     scale, shape = fit.weibull.scale_years, fit.weibull.shape
     spent = (last / scale) ** shape - (first / scale) ** shape
     return float((spent * some["weight"].to_numpy(float)[inside]).sum())
@@ -85,7 +93,7 @@ def _forecasts(
     for fit in models.fits:
         frame = now.frame
         some = frame[(frame["kind"] == fit.kind) & (frame["type"] == fit.type)]
-        expected = _hazard_between(fit, some, begin, begin + YEAR)
+        expected = _hazard_between(fit, some, begin, begin + YEAR, models.hours_lit)
         if expected <= 0:
             continue
         spread = _spread_of_years(models.weather.get(fit.kind)) ** 2

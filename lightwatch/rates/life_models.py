@@ -68,6 +68,8 @@ class LifeFit:
     goodness: Goodness | None = None
     to_mean_weather: float = 1.0
     """Factor on the scale that brings it to the mean weather."""
+    by_burning: bool = False
+    """Whether its years are years of hours lit."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,8 @@ class LifeModels:
     """Months without weather, left out of the weather models."""
     lit: tuple[LitLife, ...] = ()
     """What burns, by hours lit."""
-    lit_hours_a_year: float = 0.0
+    hours_lit: HoursLit | None = None
+    """At the place; None where there are no lives."""
 
     def ratios(self) -> Iterator[tuple[str, str, Ratio]]:
         """Yield kind, covariate and hazard ratio per day more in the month."""
@@ -323,6 +326,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
         burns = kind in clocks and clocks[str(kind)].is_burning
         fit = _fit(str(kind), str(name), lit.aged(some) if burns else some, keep)
         if isinstance(fit, LifeFit):
+            fit = replace(fit, by_burning=burns)
             fits.append(_at_mean_weather(fit, models.get(str(kind))))
         else:
             left_out.append(fit)
@@ -336,7 +340,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
         detected,
         gaps,
         lit_lives(lives.frame, lit, clocks),
-        lit.a_year,
+        lit,
     )
 
 

@@ -9,8 +9,11 @@ import pytest
 from lightwatch.lives.burning import HoursLit
 from lightwatch.nights import YEAR, LocalTime
 from lightwatch.nights.darkness import BURN_DEG, Place, burn_hours
+from lightwatch.rates.backtest import _hazard_between
 from lightwatch.rates.clocks import Clock, lit_lives
+from lightwatch.rates.life_models import LifeFit
 from lightwatch.rates.poisson import exact_rate
+from lightwatch.rates.weibull import fit_weibull
 
 FIRST, MONTHS = 540, 72
 """From January 2015, six years."""
@@ -104,3 +107,29 @@ def test_failures_count_against_the_hours_of_what_burns_only() -> None:
     assert [found.per_million, found.low, found.high] == pytest.approx(limits, rel=1e-3)
     assert found.clock is not None
     assert found.clock.is_burning
+
+
+@pytest.mark.parametrize("by_burning", [True, False])
+def test_a_forecast_by_hours_lit_expects_more_of_winter(by_burning: bool) -> None:
+    """Of a hazard that does not change with age, as much more as nights are longer."""
+    law = fit_weibull([0, 0, 2, 0], [3, 5, 4, 6], [3, 5, 5, float("inf")])
+    fit = LifeFit("lamp", "hps", 4, 3, law, law.limits("shape"), by_burning=by_burning)
+    some = pd.DataFrame(
+        {
+            "installed": [at("2010-01-01")],
+            "installed_last": [at("2010-01-01")],
+            "start": [at("2015-01-01")],
+            "end": [at("2021-01-01")],
+            "weight": [1.0],
+        }
+    )
+    lit = lit_at(51.5)
+
+    def expected(begin: str, end: str) -> float:
+        found = _hazard_between(fit, some, at(begin), at(end), lit)
+        ages = np.array([[at(begin), at(end)]]) - at("2010-01-01")
+        spent = (ages / YEAR / law.scale_years) ** law.shape @ np.array([-1, 1])
+        return found / float(spent[0])
+
+    ratio = expected("2018-11-21", "2019-01-21") / expected("2018-05-21", "2018-07-21")
+    assert ratio == pytest.approx(2.0 if by_burning else 1.0, rel=0.12)
