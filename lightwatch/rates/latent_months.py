@@ -16,13 +16,13 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.rates.cells import Cells
+from lightwatch.rates.cells import Cells, Failures
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -54,7 +54,7 @@ class Shares:
 
 @dataclass(frozen=True)
 class Spread:
-    """The months in which each failure may lie, failures by months.
+    """The months in which each failure may lie, failures by months, fewest first.
 
     Parameters
     ----------
@@ -75,6 +75,12 @@ class Spread:
     count: Floats
 
 
+def _in_order(failures: Failures) -> Failures:
+    """Return failures by the number of months in which they may lie."""
+    order = np.argsort(failures.noticed_month - failures.first_month, kind="stable")
+    return Failures(*(getattr(failures, one.name)[order] for one in fields(failures)))
+
+
 def spread(cells: Cells, delay: Floats) -> Spread:
     """Lay out the months in which each failure may lie.
 
@@ -90,7 +96,7 @@ def spread(cells: Cells, delay: Floats) -> Spread:
     NotUnderstood
         A failure could not have been noticed when it was.
     """
-    known = cells.failures
+    known = _in_order(cells.failures)
     _, _, months = cells.shape
     month = known.first_month[:, None] + np.arange(cells.delay_months)
     open_ = month <= known.noticed_month[:, None]
@@ -133,8 +139,10 @@ def share(
     width = 0 if columns is None else columns[0].shape[1] + columns[1].shape[1]
     lost, log_likelihood = np.zeros((width, width)), 0.0
     for at in range(0, where.count.size, BLOCK):
-        part = slice(at, at + BLOCK)
-        age, place, count = where.age[part], where.place[part], where.count[part]
+        some = slice(at, at + BLOCK)
+        widest = int(where.open[some].sum(axis=1).max())
+        part = some, slice(0, widest)
+        age, place, count = where.age[part], where.place[part], where.count[some]
         hazard_log = log_hazard[0][age] + log_hazard[1][place]
         hazard = np.exp(hazard_log) * where.open[part]
         before = np.cumsum(hazard, axis=1) - hazard / 2
