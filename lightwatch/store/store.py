@@ -150,6 +150,9 @@ class Store:
         with self._reading() as connection:
             rows = connection.execute(query).cursor.fetchall()
         frame = pd.DataFrame(rows, columns=list(columns), dtype=object)
+        for name in columns:
+            if name not in numbers:
+                frame[name] = _shared(frame[name])
         types = {name: int if name == "position" else float for name in numbers}
         return frame.astype(types)
 
@@ -176,6 +179,16 @@ class Store:
             streaming = connection.execution_options(yield_per=_AT_ONCE)
             for row in streaming.execute(query):
                 yield dict(row._mapping)
+
+
+def _shared(words: pd.Series[str]) -> pd.Series[str]:
+    """Return words of which equal ones are one object: less to hold and to compare."""
+    import pandas as pd
+
+    code, unique = pd.factorize(words)
+    if len(unique) > len(words) / 2:
+        return words
+    return pd.Series(unique.to_numpy(object)[code], words.index)
 
 
 def _loads(connection: Connection) -> list[Load]:
