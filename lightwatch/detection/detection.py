@@ -10,7 +10,7 @@ matters too: see :mod:`lightwatch.detection.places`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -83,6 +83,10 @@ class Detection:
         """Chance that a passing night patrol notes a light with this symptom."""
         return self.hit.get(symptom, self.usual_hit)
 
+    def hit_chances(self, symptoms: Sequence[str]) -> Floats:
+        """Chance that a passing night patrol notes lights with these symptoms."""
+        return _by_word(symptoms, self.hit_chance)
+
     def reported_per_day(self, light_ids: pd.Series[Any], symptom: str) -> Floats:
         """Rate at which people report each light, were it in such trouble [1/day].
 
@@ -98,17 +102,18 @@ class Detection:
         return reported + self.hit_chance(symptom) * self.passes_per_day
 
     def reported_per_day_at(
-        self, light_ids: pd.Series[Any], symptoms: Iterable[str]
+        self, light_ids: pd.Series[Any], symptoms: Sequence[str]
     ) -> Floats:
         """Rate at which people report each light, each with its symptom [1/day]."""
-        rate = [self.per_day.get(one, self.usual_per_day) for one in symptoms]
-        return np.asarray(np.array(rate) * self.places.ratio(light_ids))
+        usual = self.usual_per_day
+        rate = _by_word(symptoms, lambda one: self.per_day.get(one, usual))
+        return np.asarray(rate * self.places.ratio(light_ids))
 
     def noticed_per_day_at(
         self, light_ids: pd.Series[Any], symptoms: Sequence[str]
     ) -> Floats:
         """Rate at which each light, each with its symptom, is noticed [1/day]."""
-        hit = np.array([self.hit_chance(one) for one in symptoms])
+        hit = self.hit_chances(symptoms)
         by_people = self.reported_per_day_at(light_ids, symptoms)
         return np.asarray(by_people + hit * self.passes_per_day)
 
@@ -122,13 +127,16 @@ class Detection:
         chance: np.ndarray = -np.expm1(-self.noticed_per_day(symptom) * days)
         return chance
 
-    def evidence_of(self, symptoms: Iterable[str]) -> Floats:
+    def evidence_of(self, symptoms: Sequence[str]) -> Floats:
         """On how many reports, the usual ones included, each symptom's rate rests."""
-        return np.array([self.evidence.get(one, LIKE) for one in symptoms])
+        return _by_word(symptoms, lambda one: self.evidence.get(one, LIKE))
 
-    def proves_lit(self, symptom: str) -> bool:
-        """Tell whether a patrol that passed and noted nothing proves a light lit."""
-        return self.hit_chance(symptom) >= SURE
+
+def _by_word(words: Sequence[str], number: Callable[[str], float]) -> Floats:
+    """Return the number of each word, asked for once a word."""
+    code, unique = pd.factorize(np.asarray(words, dtype=object))
+    numbers = np.array([number(one) for one in unique], dtype=float)
+    return np.asarray(numbers[code])
 
 
 def _drawn(

@@ -17,6 +17,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -54,11 +55,21 @@ class Places:
 
     def ratio(self, light_ids: pd.Series[Any]) -> Floats:
         """Return the ratio of each light's reporting rate to that of an average one."""
-        lights = pd.Series(np.asarray(light_ids, dtype=object))
-        by_class = lights.map(self.class_of).map(self.road_class).fillna(1.0)
-        by_district = lights.map(self.district_of).map(self.district).fillna(1.0)
-        product: Floats = (by_class * by_district).to_numpy(float)
-        return product
+        at = self._of_light.index.get_indexer(pd.Index(light_ids, dtype=object))
+        ratio: Floats = np.append(self._of_light.to_numpy(float), 1.0)[at]
+        return ratio
+
+    @cached_property
+    def _of_light(self) -> pd.Series[float]:
+        """Ratio of each light on record."""
+        names = pd.Index(
+            dict.fromkeys([*self.class_of, *self.district_of]), dtype=object
+        )
+        by_class = names.map(self.class_of).map(self.road_class)
+        by_district = names.map(self.district_of).map(self.district)
+        both = (np.asarray(one, dtype=float) for one in (by_class, by_district))
+        own, near = (np.where(np.isnan(one), 1.0, one) for one in both)
+        return pd.Series(own * near, names)
 
 
 def drawn_ratios(reports: ArrayLike, expected: ArrayLike) -> Floats:

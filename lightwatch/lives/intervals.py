@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lightwatch.detection import Detection, episodes
+from lightwatch.detection import SURE, Detection, episodes
 from lightwatch.lives.lives import Lives
 from lightwatch.nights import DAY
 
@@ -56,7 +56,8 @@ def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
     noticed = found["noticed"].to_numpy(float) * DAY
     late = ~((noticed > start) & (noticed <= end))
     high = np.where(late, end, noticed)
-    sure = np.array([detection.proves_lit(name) for name in symptom], dtype=bool)
+    hit = detection.hit_chances(symptom)
+    sure = hit >= SURE
     passed = found["passed"].to_numpy(float) * DAY
     proven = np.fmax(found["lit"].to_numpy(float) * DAY, start)
     back = detection.noticed_per_day_at(frame["light_id"], symptom)
@@ -64,7 +65,6 @@ def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
     earliest = np.where(sure, np.fmax(passed, proven), proven)
     low = np.fmax(earliest, longest)
     exact = found["noticed"].isna().to_numpy()
-    hit = np.array([detection.hit_chance(name) for name in symptom])
     days = [(high - np.minimum(at, high)) / DAY for at in (passed, proven)]
     told = detection.reported_per_day_at(frame["light_id"], symptom)
     likely = high - likely_days(told, detection.evidence_of(symptom), hit, *days) * DAY

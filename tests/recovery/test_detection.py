@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from demo_city import Parameters, simulate
-from lightwatch.detection import detection
+from lightwatch.detection import SURE, detection
 from lightwatch.observations.intake import load
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.package import Package
@@ -32,5 +32,5 @@ def test_delays_and_hit_rates_are_near_the_truth(tmp_path: Path) -> None:
         assert 0.75 < ratio < 1.25, (symptom, ratio)
     assert found.hit["out"] == pytest.approx(0.95, abs=0.06)
     assert found.hit["cycling"] == pytest.approx(0.5, abs=0.1)
-    assert found.proves_lit("out")
-    assert not found.proves_lit("cycling")
+    assert found.hit_chance("out") >= SURE
+    assert found.hit_chance("cycling") < SURE
