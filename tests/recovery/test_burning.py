@@ -16,9 +16,9 @@ LIGHTS = 2000
 
 
 @cache
-def judged(seed: int, by_burning: bool) -> LifeModels:
+def judged(seed: int, by_burning: bool, lights: int = LIGHTS) -> LifeModels:
     """Judge a city whose lamps burn out, or age by the calendar."""
-    parameters = dataclasses.replace(Parameters.city(), lights=LIGHTS, batch=None)
+    parameters = dataclasses.replace(Parameters.city(), lights=lights, batch=None)
     lives = tuple(
         dataclasses.replace(life, by_burning=by_burning and life.kind == "lamp")
         for life in parameters.lives
