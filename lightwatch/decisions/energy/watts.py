@@ -7,6 +7,7 @@ import pandas as pd
 
 from lightwatch.observations.known import Known
 from lightwatch.register.fittings import is_new_luminaire
+from lightwatch.register.once import once
 
 
 def _number(text: object) -> float:
@@ -62,6 +63,7 @@ def _fitted(known: Known) -> pd.DataFrame:
     )
 
 
+@once
 def watts(known: Known) -> pd.DataFrame:
     """Return the input watts of every light over time.
 
