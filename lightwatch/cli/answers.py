@@ -191,7 +191,8 @@ def report(
     try:
         _ = desk.month
     except NotUnderstood as error:
-        raise typer.BadParameter(str(error), param_hint="--month") from None
+        hint = "--month" if month else "--as-of"
+        raise typer.BadParameter(str(error), param_hint=hint) from None
     for one in wanted:
         for path in write_report(one, desk, out):
             print(f"written to {path}", file=sys.stderr)

@@ -103,9 +103,11 @@ def _begins(months: NDArray[np.int64]) -> Floats:
     return months.astype("datetime64[M]").astype("datetime64[us]").astype(float)
 
 
-def hours_lit(lives: Lives) -> HoursLit:
-    """Return the hours lit at the middle of the lights."""
+def hours_lit(lives: Lives) -> HoursLit | None:
+    """Return the hours lit at the middle of the lights; None where there are none."""
     known = lives.register.known
+    if known.lights.empty:
+        return None
     middle = known.lights[["longitude", "latitude"]].median()
     place = Place(float(middle.iloc[0]), float(middle.iloc[1]), known.clock)
     return HoursLit.at(place, known.opened)

@@ -96,7 +96,7 @@ class LifeModels:
     lit: tuple[LitLife, ...] = ()
     """What burns, by hours lit."""
     hours_lit: HoursLit | None = None
-    """At the place; None where there are no lives."""
+    """At the place; None where there are no lights."""
 
     def ratios(self) -> Iterator[tuple[str, str, Ratio]]:
         """Yield kind, covariate and hazard ratio per day more in the month."""
@@ -248,14 +248,18 @@ def _weather_model(
     by_calendar = fit_hazard(made, weather.days, station=station, delay=delay)
     if lit is None:
         return by_calendar, None
-    by_burning = fit_hazard(
-        made,
-        weather.days,
-        station=station,
-        delay=delay,
-        start=by_calendar.terms,
-        offset=lit.log_share(weather.first_month, weather.days.shape[1]),
-    )
+    offset = lit.log_share(weather.first_month, weather.days.shape[1])
+    try:
+        by_burning = fit_hazard(
+            made,
+            weather.days,
+            station=station,
+            delay=delay,
+            offset=offset,
+            start=by_calendar.terms,
+        )
+    except NotEnoughEvidence:
+        return by_calendar, None
     clock = Clock(by_burning.log_likelihood - by_calendar.log_likelihood)
     return (by_burning if clock.is_burning else by_calendar), clock
 
@@ -265,7 +269,7 @@ def _weather_models(
     aged: pd.DataFrame,
     weather: Weather,
     detected: Detection,
-    lit: HoursLit,
+    lit: HoursLit | None,
 ) -> tuple[dict[str, HazardModel], dict[str, Clock], list[LeftOut]]:
     """Return models and clocks by kind, and which could not be fitted."""
     clocks: dict[str, Clock] = {}
@@ -324,7 +328,8 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     kinds = aged[[*_FITTED, *_BOUNDS]].groupby(["kind", "type"], sort=True)
     for (kind, name), some in kinds:
         burns = kind in clocks and clocks[str(kind)].is_burning
-        fit = _fit(str(kind), str(name), lit.aged(some) if burns else some, keep)
+        by_clock = lit.aged(some) if burns and lit is not None else some
+        fit = _fit(str(kind), str(name), by_clock, keep)
         if isinstance(fit, LifeFit):
             fit = replace(fit, by_burning=burns)
             fits.append(_at_mean_weather(fit, models.get(str(kind))))
@@ -339,7 +344,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
         tuple(left_out),
         detected,
         gaps,
-        lit_lives(lives.frame, lit, clocks),
+        () if lit is None else lit_lives(lives.frame, lit, clocks),
         lit,
     )
 

@@ -90,7 +90,7 @@ def _by_span(lives: Lives, by: Sequence[str]) -> pd.DataFrame:
     split["start"], split["end"] = since[kept], until[kept]
     split["failed"] = split["failed"].to_numpy(bool) & last[kept]
     parts = [part for part in (split, frame[~of_light]) if len(part)] or [split]
-    both = pd.concat(parts, ignore_index=True)
+    both = pd.concat(parts, ignore_index=True).reindex(columns=split.columns)
     for name in _OF_THE_LIGHT & set(by) - {"technology"}:
         both[name] = _said(register, both, name)
     return both

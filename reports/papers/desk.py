@@ -27,7 +27,7 @@ def _after(month: date, count: int) -> date:
 class Desk:
     """The lives as known on a day; ``month`` is the one asked for, by its first day.
 
-    Without one it is the last whole month before that day.
+    Without one it is the last whole month before that day, or the first on record.
     """
 
     lives: Lives
@@ -79,15 +79,20 @@ class Desk:
             The month asked for is none, or lies outside the record.
         """
         today = self.known.clock.at(self.known.as_of).date()
+        opened = self.known.clock.at(self.known.opened).date().replace(day=1)
         if not self.asked:
-            return _after(today.replace(day=1), -1)
+            if self.known.as_of <= self.known.opened:
+                raise NotUnderstood(
+                    f"no month is on record by {today} (the register was opened in "
+                    f"{opened:%Y-%m})"
+                )
+            return max(_after(today.replace(day=1), -1), opened)
         try:
             found = datetime.strptime(self.asked, "%Y-%m").date()  # noqa: DTZ007
         except ValueError:
             raise NotUnderstood(
                 f"{self.asked!r} is no month (expected YYYY-MM)"
             ) from None
-        opened = self.known.clock.at(self.known.opened).date().replace(day=1)
         if not opened <= found <= today:
             raise NotUnderstood(
                 f"month {self.asked} lies outside the record "

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cache
+from typing import Any
 
 import pytest
 
 from demo_city import Parameters, simulate
+from lightwatch.errors import NotEnoughEvidence
+from lightwatch.rates import life_models as models
 from lightwatch.rates.life_models import LifeModels
+from lightwatch.rates.piecewise import fit_hazard
+from lightwatch.rates.weather_model import HazardModel
 from tests.recovery.lives_study import models_of
 
 SEEDS = range(5)
@@ -26,8 +31,28 @@ def judged(seed: int, by_burning: bool, lights: int = LIGHTS) -> LifeModels:
     return models_of(simulate(dataclasses.replace(parameters, lives=lives), seed=seed))
 
 
-def clocks(models: LifeModels) -> dict[str, str]:
-    return {one.kind: one.clock.name for one in models.lit if one.clock}
+def clocks(found: LifeModels) -> dict[str, str]:
+    return {one.kind: one.clock.name for one in found.lit if one.clock}
+
+
+@pytest.mark.slow
+def test_where_hours_lit_cannot_be_fitted_the_calendar_stands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def refusing(*args: Any, offset: Any = None, **options: Any) -> HazardModel:
+        if offset is not None:
+            raise NotEnoughEvidence("a trial")
+        return fit_hazard(*args, **options)
+
+    usual = judged(0, False, 400)
+    judged.cache_clear()
+    monkeypatch.setattr(models, "fit_hazard", refusing)
+    found = judged(0, False, 400)
+    judged.cache_clear()
+    ratio = found.weather["lamp"].log_ratio("freeze_thaw")
+    assert ratio == usual.weather["lamp"].log_ratio("freeze_thaw")
+    assert "lamp" in clocks(usual)
+    assert "lamp" not in clocks(found)
 
 
 @pytest.mark.slow
@@ -35,11 +60,11 @@ def clocks(models: LifeModels) -> dict[str, str]:
 def test_lamps_that_burn_out_are_fitted_by_hours_lit(seed: int) -> None:
     """Weather did nothing to these lamps; the long nights of winter must not pass for
     frost, and the life in burning years is the one planted."""
-    models = judged(seed, True)
-    assert clocks(models)["lamp"] == "burning"
-    value, error = models.weather["lamp"].log_ratio("freeze_thaw")
+    judgement = judged(seed, True)
+    assert clocks(judgement)["lamp"] == "burning"
+    value, error = judgement.weather["lamp"].log_ratio("freeze_thaw")
     assert abs(value) < 3.3 * error
-    fit = next(f for f in models.fits if (f.kind, f.type) == ("lamp", "hps"))
+    fit = next(f for f in judgement.fits if (f.kind, f.type) == ("lamp", "hps"))
     true = Parameters.city().life("lamp", "hps")
     scale = fit.weibull.limits("scale", 0.999)
     factor = fit.to_mean_weather

@@ -8,8 +8,10 @@ import pytest
 
 from lightwatch.decisions.repeats import Repeats
 from lightwatch.decisions.triage import METHOD, outages
+from lightwatch.errors import NotUnderstood
 from lightwatch.lives import lives
 from lightwatch.mapview import outage_map
+from lightwatch.nights import DAY
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.rates import rates
 from lightwatch.rates.backtest import backtest
@@ -20,6 +22,7 @@ from lightwatch.rates.thin import shrunk
 from lightwatch.register import Register
 from reports.lives import backtest_text, feeds_text, lives_text
 from reports.noticing import recurrence_text
+from reports.papers import PAPERS, Desk, as_html
 from reports.repeats import repeats_text
 from tests.towns import CLOCK, TABLES, little_town, new_store, take_in
 
@@ -74,8 +77,32 @@ def test_a_day_before_the_register_opened_answers_with_nothing(
     assert rows == 0
 
 
+def test_reports_of_the_first_days_are_of_the_first_month(tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "town"))
+    opened = Known(store, default_as_of(store)).opened
+
+    def desk(at: int) -> Desk:
+        return Desk(lives(Register(Known(store, at))))
+
+    first = desk(opened + 14 * DAY)
+    assert "Lighting report, 2016-01" in as_html(PAPERS["monthly"](first))
+    with pytest.raises(NotUnderstood, match="the register was opened in 2016-01"):
+        _ = desk(opened).month
+
+
 def test_a_little_town_answers_with_something(tmp_path: Path) -> None:
     store = new_store(tmp_path)
     take_in(store, little_town(tmp_path / "town"))
     rows, _ = answer_everything(Known(store, default_as_of(store)))
     assert rows > 0
+
+
+def test_sections_on_record_before_any_light_are_no_trouble(tmp_path: Path) -> None:
+    head = TABLES["lights"].split("\n")[0] + "\n"
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "town", lights=head))
+    known = Known(store, default_as_of(store))
+    answer_everything(known)
+    for paper in PAPERS.values():
+        assert "<html" in as_html(paper(Desk(lives(Register(known)))))

@@ -252,11 +252,9 @@ def statement(
     """
     known = register.known
     start, end = months[0][1], months[-1][2]
-    place = Place(
-        float(known.lights["longitude"].median()),
-        float(known.lights["latitude"].median()),
-        known.clock,
-    )
+    # Without lights nothing burns, wherever the place is.
+    middle = known.lights[["longitude", "latitude"]].median().fillna(0.0)
+    place = Place(float(middle.iloc[0]), float(middle.iloc[1]), known.clock)
     burning = Burning.between(place, start, end, level_deg)
     spans = _spans(register, start, end)
     load = spans.groupby("light_id")["watts"].last()

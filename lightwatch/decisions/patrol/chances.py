@@ -83,6 +83,8 @@ def silent_odds(
     e^{-\lambda\tau}`.
     """
     count = len(since.lit)
+    if not count:
+        return np.zeros(0)
     light: Ints = np.concatenate([np.arange(count), since.light])
     begins = np.concatenate([since.lit, since.passed])
     order = np.lexsort((begins, light))
