@@ -6,10 +6,12 @@ import dataclasses
 from functools import cache
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from demo_city import Parameters, simulate
 from lightwatch.errors import NotEnoughEvidence
+from lightwatch.lives.burning import HoursLit
 from lightwatch.rates import life_models as models
 from lightwatch.rates.life_models import LifeModels
 from lightwatch.rates.piecewise import fit_hazard
@@ -66,11 +68,35 @@ def test_lamps_that_burn_out_are_fitted_by_hours_lit(seed: int) -> None:
     assert abs(value) < 3.3 * error
     fit = next(f for f in judgement.fits if (f.kind, f.type) == ("lamp", "hps"))
     true = Parameters.city().life("lamp", "hps")
+    assert fit.by_burning
     scale = fit.weibull.limits("scale", 0.999)
     factor = fit.to_mean_weather
     assert scale.low * factor < true.scale_years < scale.high * factor
     shape = fit.weibull.limits("shape", 0.999)
     assert shape.low < true.shape < shape.high
+
+
+@pytest.mark.slow
+def test_the_life_of_what_burns_out_is_fitted_to_its_hours(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Twice the hours, twice the life; a photocontrol's life stays as it was."""
+    ages = ("entry_age", "low_age", "high_age")
+    aged = HoursLit.aged
+
+    def doubled(lit: HoursLit, some: pd.DataFrame) -> pd.DataFrame:
+        found = aged(lit, some)
+        return found.assign(**{name: 2 * found[name] for name in ages})
+
+    usual = judged(0, True)
+    judged.cache_clear()
+    monkeypatch.setattr(HoursLit, "aged", doubled)
+    found = judged(0, True)
+    judged.cache_clear()
+    for before, after in zip(usual.fits, found.fits, strict=True):
+        factor = 2.0 if before.kind == "lamp" else 1.0
+        scale = after.weibull.scale_years / before.weibull.scale_years
+        assert scale == pytest.approx(factor, rel=1e-6), before.kind
 
 
 @pytest.mark.slow

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,7 +13,7 @@ from lightwatch.nights import YEAR, LocalTime
 from lightwatch.nights.darkness import BURN_DEG, Place, burn_hours
 from lightwatch.rates.backtest import _hazard_between
 from lightwatch.rates.clocks import Clock, lit_lives
-from lightwatch.rates.life_models import LifeFit
+from lightwatch.rates.life_models import LifeFit, _mean_factor
 from lightwatch.rates.poisson import exact_rate
 from lightwatch.rates.weibull import fit_weibull
 
@@ -133,3 +135,16 @@ def test_a_forecast_by_hours_lit_expects_more_of_winter(by_burning: bool) -> Non
 
     ratio = expected("2018-11-21", "2019-01-21") / expected("2018-05-21", "2018-07-21")
     assert ratio == pytest.approx(2.0 if by_burning else 1.0, rel=0.12)
+
+
+def test_the_mean_hazard_weighs_a_month_by_its_hours() -> None:
+    """Two months, one a day of frost above the mean and lit three times as long."""
+    weather = np.array([[[1.0, 0.0], [-1.0, 0.0]]])
+    layout = SimpleNamespace(
+        weather=weather, mean_weather=np.zeros(2), offset=np.log([1.5, 0.5])
+    )
+    effects = {"freeze_thaw": (0.2, 0.0), "wet": (0.0, 0.0)}
+    model = SimpleNamespace(layout=layout, log_ratio=effects.__getitem__)
+    by_hand = (1.5 * np.exp(0.2) + 0.5 * np.exp(-0.2)) / 2.0
+
+    assert _mean_factor(model) == pytest.approx(by_hand)

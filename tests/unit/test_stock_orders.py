@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from lightwatch.decisions.stock.budget import budget
 from lightwatch.decisions.stock.forecast import Forecast, Item, fit, forecast
 from lightwatch.decisions.stock.orders import Order, Terms, orders
+from lightwatch.decisions.stock.shelf import Served, Shelf
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.known import Known
 from lightwatch.register import Register
@@ -242,3 +245,19 @@ def test_one_kind_alone_is_ordered_as_among_all(tmp_path) -> None:
 
     assert alone == tuple(one for one in every if one.item.kind == "photocontrol")
     assert 0 < len(alone) < len(every)
+
+
+def test_work_on_a_circuit_comes_from_the_depot_of_most_of_its_lights() -> None:
+    lights = pd.DataFrame(
+        {
+            "light_id": ["L1", "L2", "L3", "L4", "L5", "L6"],
+            "circuit_id": ["C1", "C1", "C1", "C2", "C2", ""],
+            "depot": ["North", "South", "South", "West", "East", "North"],
+        }
+    )
+    shelf = Shelf({}, ("East", "North", "South", "West"), {})
+    served = Served(SimpleNamespace(lights=lights), shelf)
+
+    assert served.of_circuit == {"C1": "South", "C2": "East"}
+    who = pd.Series(["L1", "", "", ""]), pd.Series(["C2", "C1", "C2", "C9"])
+    assert served.depots(*who).tolist() == ["North", "South", "East", "East"]
