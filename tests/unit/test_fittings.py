@@ -1,0 +1,99 @@
+"""What repairs end and start, whose photocontrol it was, whom a section feeds."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from lightwatch.detection.touched import lights_touched
+from lightwatch.register.fittings import _done, _ends_and_starts, _holders
+
+KINDS = {"LM": "led_module", "DR": "driver", "PC": "photocontrol"}
+
+
+@pytest.mark.parametrize(
+    ("work", "told"),
+    [
+        (("lamp", "removed", "", False), [("lamp", False, "")]),
+        (("lamp", "replaced", "", False), [("lamp", True, "")]),
+        (("photocontrol", "replaced", "PC", False), [("photocontrol", True, "PC")]),
+        (
+            ("driver", "replaced", "PC", False),
+            [("driver", True, "PC"), ("photocontrol", True, "PC")],
+        ),
+    ],
+)
+def test_a_repair_ends_its_part_and_starts_what_it_names(work, told) -> None:
+    assert _done(KINDS, *work) == told
+
+
+def test_a_conversion_ends_what_shares_the_luminaire_and_starts_what_it_names() -> None:
+    found = {kind: rest for kind, *rest in _done(KINDS, "", "converted", "LM+DR", True)}
+    assert found["led_module"] == [True, "LM"]
+    assert found["driver"] == [True, "DR"]
+    assert found["lamp"] == [False, ""]
+    assert "photocontrol" not in found
+
+
+def test_repairs_of_one_sort_each_have_their_own_rows_in_their_order() -> None:
+    repairs = pd.DataFrame(
+        {
+            "component": ["lamp", "driver", "lamp"],
+            "cause": "",
+            "action": ["replaced", "removed", "replaced"],
+            "fitted_model": "",
+        },
+        index=[4, 7, 9],
+    )
+    found = _ends_and_starts(repairs, KINDS)
+    assert found[["repair", "kind", "starts"]].to_numpy().tolist() == [
+        [4, "lamp", True],
+        [7, "driver", False],
+        [9, "lamp", True],
+    ]
+
+
+def test_a_photocontrol_logged_at_a_light_without_one_is_its_groups() -> None:
+    events = pd.DataFrame(
+        {
+            "light_id": ["", "L1", "L2", "L3"],
+            "circuit_id": ["C1", "", "", ""],
+            "kind": ["photocontrol", "photocontrol", "photocontrol", "lamp"],
+            "repair": [-1, 5, -1, 6],
+        }
+    )
+    lights = pd.DataFrame({"light_id": ["L1", "L2", "L3"], "circuit_id": "C1"})
+    found = _holders(events, SimpleNamespace(lights=lights))
+    assert found["light_id"].tolist() == ["", "", "L2", "L3"]
+    assert found["circuit_id"].tolist() == ["C1", "C1", "", ""]
+
+
+def test_work_on_a_section_touches_every_light_beyond_it() -> None:
+    lights = pd.DataFrame(
+        {
+            "light_id": ["L1", "L2", "L3"],
+            "circuit_id": "C1",
+            "section_id": ["S1", "S2", "S3"],
+        }
+    )
+    feeds = {"S1": ("S1",), "S2": ("S2", "S1"), "S3": ("S3",)}
+    register = SimpleNamespace(known=SimpleNamespace(lights=lights), feeds=feeds)
+    repairs = pd.DataFrame(
+        {
+            "light_id": "",
+            "circuit_id": "",
+            "section_id": ["S1", "S2"],
+            "named": False,
+            "repair": [0, 1],
+            "day": [1.0, 2.0],
+            "part": "cable",
+            "cause": "cable",
+            "proven": "",
+            "report_id": "",
+        }
+    )
+    found = lights_touched(register, repairs)
+    pairs = list(zip(found["light_id"], found["repair"], strict=True))
+    assert pairs == [("L1", 0), ("L2", 0), ("L2", 1)]
