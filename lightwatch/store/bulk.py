@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, text
+import adbc_driver_sqlite.dbapi
+import pyarrow as pa
+from sqlalchemy import Connection, Select, Table, insert, text
 
 from lightwatch.errors import Conflict
+from lightwatch.store.engine import WAIT_FOR_WRITER
+
+_ALL_IN_ONE = {"adbc.sqlite.query.batch_rows": 1 << 20}
+"""Types of columns are guessed from the first batch of rows, so there is one."""
 
 
 def add_rows(
@@ -39,6 +45,31 @@ def _copy(
                 copy.write_row(row)
     except psycopg.Error as error:
         raise Conflict(f"{table.name}: {str(error).splitlines()[0]}") from None
+
+
+def read_columns(
+    connection: Connection, query: Select[Any], numbers: Collection[str]
+) -> pa.Table:
+    """Return what a query finds, by columns: words, and whole numbers where named."""
+    types = {
+        name: pa.int64() if name in numbers else pa.string()
+        for name in query.selected_columns.keys()
+    }
+    url = connection.engine.url
+    if connection.dialect.name != "sqlite" or not url.database:
+        columns = zip(*connection.execute(query).cursor.fetchall(), strict=True)
+        found = list(columns) or [()] * len(types)
+        return pa.table(
+            {n: pa.array(c, types[n]) for n, c in zip(types, found, strict=True)}
+        )
+    sql = query.compile(connection.engine, compile_kwargs={"literal_binds": True})
+    with (
+        adbc_driver_sqlite.dbapi.connect(url.database) as file,
+        file.cursor(adbc_stmt_kwargs=_ALL_IN_ONE) as cursor,
+    ):
+        cursor.execute(WAIT_FOR_WRITER)
+        cursor.execute(str(sql))
+        return cursor.fetch_arrow_table().cast(pa.schema(types))
 
 
 def hold_loads(connection: Connection) -> None:

@@ -11,11 +11,13 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from lightwatch.errors import NotUnderstood, UnknownAsset
 
+WAIT_FOR_WRITER = "PRAGMA busy_timeout=30000"
+
 _PRAGMAS = (
     "PRAGMA journal_mode=WAL",
     "PRAGMA synchronous=FULL",
     "PRAGMA foreign_keys=ON",
-    "PRAGMA busy_timeout=30000",
+    WAIT_FOR_WRITER,
     "PRAGMA cache_size=-65536",
 )
 

@@ -8,17 +8,21 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+import adbc_driver_manager
+import numpy as np
 from sqlalchemy import Connection, Engine, func, insert, or_, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from lightwatch.errors import Conflict, UnknownAsset
 from lightwatch.store import schema
-from lightwatch.store.bulk import add_rows, hold_loads
+from lightwatch.store.bulk import add_rows, hold_loads, read_columns
 from lightwatch.store.engine import make_engine
 from lightwatch.store.migrations import bring_up_to_date, is_empty
 
 if TYPE_CHECKING:
     import pandas as pd
+    import pyarrow as pa
+    from numpy.typing import NDArray
 
 Row: TypeAlias = dict[str, Any]
 
@@ -64,10 +68,9 @@ class Store:
         try:
             with self.engine.connect().execution_options(reads=True) as connection:
                 yield connection
-        except DBAPIError as error:
-            raise Conflict(
-                f"the store cannot be read ({str(error.orig).strip()})"
-            ) from error
+        except (DBAPIError, adbc_driver_manager.Error) as error:
+            said = getattr(error, "orig", error)
+            raise Conflict(f"the store cannot be read ({str(said).strip()})") from error
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:
@@ -148,13 +151,16 @@ class Store:
                 or_(table.c.recorded.is_(None), table.c.recorded < before)
             )
         with self._reading() as connection:
-            rows = connection.execute(query).cursor.fetchall()
-        frame = pd.DataFrame(rows, columns=list(columns), dtype=object)
-        for name in columns:
-            if name not in numbers:
-                frame[name] = _shared(frame[name])
-        types = {name: int if name == "position" else float for name in numbers}
-        return frame.astype(types)
+            table = read_columns(connection, query, numbers)
+        return pd.DataFrame(
+            {
+                name: column.to_pandas().astype(int if name == "position" else float)
+                if name in numbers
+                else _words(column)
+                for name, column in zip(columns, table.columns, strict=True)
+            },
+            copy=False,
+        )
 
     def history(self, resource: str) -> list[Row]:
         """Return older versions of a resource's rows, oldest first."""
@@ -181,14 +187,11 @@ class Store:
                 yield dict(row._mapping)
 
 
-def _shared(words: pd.Series[str]) -> pd.Series[str]:
+def _words(column: pa.ChunkedArray) -> NDArray[np.object_]:
     """Return words of which equal ones are one object: less to hold and to compare."""
-    import pandas as pd
-
-    code, unique = pd.factorize(words)
-    if len(unique) > len(words) / 2:
-        return words
-    return pd.Series(unique.to_numpy(object)[code], words.index)
+    coded = column.combine_chunks().dictionary_encode()
+    words = coded.dictionary.to_numpy(zero_copy_only=False)
+    return np.asarray(words[coded.indices.to_numpy()])
 
 
 def _loads(connection: Connection) -> list[Load]:
