@@ -20,6 +20,7 @@ BOTH = {
     "tests.contract.test_as_of",
     "tests.contract.test_killed_writer",
     "tests.unit.test_amend",
+    "tests.unit.test_columns",
     "tests.unit.test_export",
     "tests.unit.test_intake",
     "tests.unit.test_older_store",

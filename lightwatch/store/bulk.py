@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-import adbc_driver_sqlite.dbapi
+import numpy as np
 import pyarrow as pa
-from sqlalchemy import Connection, Select, Table, insert, text
+import pyarrow.compute
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Select, Table, Text, cast, func, insert, select, text
 
 from lightwatch.errors import Conflict
-from lightwatch.store.engine import WAIT_FOR_WRITER
 
-_ALL_IN_ONE = {"adbc.sqlite.query.batch_rows": 1 << 20}
-"""Types of columns are guessed from the first batch of rows, so there is one."""
+_SPACED = '", "'
+"""So PostgreSQL writes arrays; SQLite takes no space."""
 
 
 def add_rows(
@@ -49,27 +51,38 @@ def _copy(
 
 def read_columns(
     connection: Connection, query: Select[Any], numbers: Collection[str]
-) -> pa.Table:
-    """Return what a query finds, by columns: words, and whole numbers where named."""
-    types = {
-        name: pa.int64() if name in numbers else pa.string()
-        for name in query.selected_columns.keys()
+) -> dict[str, NDArray[Any]]:
+    """Return what a query finds, by columns: words, none blank, but where numbers.
+
+    Each column comes as one JSON array, which takes a third of the time of rows. Equal
+    words are one object: less to hold and to compare. A blank number is NaN.
+    """
+    found = query.subquery().c
+    postgres = connection.dialect.name == "postgresql"
+    gather = func.json_agg if postgres else func.json_group_array
+    arrays = connection.execute(select(*(cast(gather(c), Text) for c in found))).one()
+    return {
+        name: np.array(json.loads(array or "[]"), float)
+        if name in numbers
+        else _shared(_strings(array or "[]"))
+        for name, array in zip(found.keys(), arrays, strict=True)
     }
-    url = connection.engine.url
-    if connection.dialect.name != "sqlite" or not url.database:
-        columns = zip(*connection.execute(query).cursor.fetchall(), strict=True)
-        found = list(columns) or [()] * len(types)
-        return pa.table(
-            {n: pa.array(c, types[n]) for n, c in zip(types, found, strict=True)}
-        )
-    sql = query.compile(connection.engine, compile_kwargs={"literal_binds": True})
-    with (
-        adbc_driver_sqlite.dbapi.connect(url.database) as file,
-        file.cursor(adbc_stmt_kwargs=_ALL_IN_ONE) as cursor,
-    ):
-        cursor.execute(WAIT_FOR_WRITER)
-        cursor.execute(str(sql))
-        return cursor.fetch_arrow_table().cast(pa.schema(types))
+
+
+def _strings(array: str) -> pa.StringArray:
+    """Return the strings of a JSON array; where none is escaped, it need only be cut.
+
+    Inside a string a quotation mark is escaped, so '","' is never part of one.
+    """
+    if array == "[]" or "\\" in array or _SPACED in array:
+        return pa.array(json.loads(array), pa.string())
+    return pa.compute.split_pattern(pa.array([array[2:-2]]), '","').values
+
+
+def _shared(words: pa.StringArray) -> NDArray[np.object_]:
+    coded = words.dictionary_encode()
+    unique = coded.dictionary.to_numpy(zero_copy_only=False)
+    return np.asarray(unique[coded.indices.to_numpy()])
 
 
 def hold_loads(connection: Connection) -> None:

@@ -11,13 +11,11 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from lightwatch.errors import NotUnderstood, UnknownAsset
 
-WAIT_FOR_WRITER = "PRAGMA busy_timeout=30000"
-
 _PRAGMAS = (
     "PRAGMA journal_mode=WAL",
     "PRAGMA synchronous=FULL",
     "PRAGMA foreign_keys=ON",
-    WAIT_FOR_WRITER,
+    "PRAGMA busy_timeout=30000",
     "PRAGMA cache_size=-65536",
 )
 

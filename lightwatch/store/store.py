@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-import adbc_driver_manager
 import numpy as np
 from sqlalchemy import Connection, Engine, func, insert, or_, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
@@ -21,8 +20,6 @@ from lightwatch.store.migrations import bring_up_to_date, is_empty
 
 if TYPE_CHECKING:
     import pandas as pd
-    import pyarrow as pa
-    from numpy.typing import NDArray
 
 Row: TypeAlias = dict[str, Any]
 
@@ -68,9 +65,10 @@ class Store:
         try:
             with self.engine.connect().execution_options(reads=True) as connection:
                 yield connection
-        except (DBAPIError, adbc_driver_manager.Error) as error:
-            said = getattr(error, "orig", error)
-            raise Conflict(f"the store cannot be read ({str(said).strip()})") from error
+        except DBAPIError as error:
+            raise Conflict(
+                f"the store cannot be read ({str(error.orig).strip()})"
+            ) from error
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:
@@ -138,29 +136,26 @@ class Store:
         import pandas as pd
 
         table = schema.TABLES[resource]
-        numbers = [n for n in columns if n in (*schema.INSTANTS, "position")]
-        wanted = [
-            table.c[name]
-            if name in numbers
-            else func.coalesce(table.c[name], "").label(name)
-            for name in columns
-        ]
-        query = select(*wanted).order_by(table.c.position)
+        numbers = {*schema.INSTANTS, "position"}
+        wanted = dict.fromkeys([*columns, "position"])
+        query = select(
+            *(
+                table.c[name]
+                if name in numbers
+                else func.coalesce(table.c[name], "").label(name)
+                for name in wanted
+            )
+        )
         if before is not None:
             query = query.where(
                 or_(table.c.recorded.is_(None), table.c.recorded < before)
             )
         with self._reading() as connection:
-            table = read_columns(connection, query, numbers)
-        return pd.DataFrame(
-            {
-                name: column.to_pandas().astype(int if name == "position" else float)
-                if name in numbers
-                else _words(column)
-                for name, column in zip(columns, table.columns, strict=True)
-            },
-            copy=False,
-        )
+            found = read_columns(connection, query, numbers)
+        found["position"] = found["position"].astype(int)
+        order = np.argsort(found["position"])
+        ordered = {name: found[name][order] for name in columns}
+        return pd.DataFrame(ordered, columns=list(columns), copy=False)
 
     def history(self, resource: str) -> list[Row]:
         """Return older versions of a resource's rows, oldest first."""
@@ -185,13 +180,6 @@ class Store:
             streaming = connection.execution_options(yield_per=_AT_ONCE)
             for row in streaming.execute(query):
                 yield dict(row._mapping)
-
-
-def _words(column: pa.ChunkedArray) -> NDArray[np.object_]:
-    """Return words of which equal ones are one object: less to hold and to compare."""
-    coded = column.combine_chunks().dictionary_encode()
-    words = coded.dictionary.to_numpy(zero_copy_only=False)
-    return np.asarray(words[coded.indices.to_numpy()])
 
 
 def _loads(connection: Connection) -> list[Load]:
