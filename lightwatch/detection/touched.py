@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from lightwatch.register import Register
@@ -11,20 +12,28 @@ _KEPT = ["light_id", "repair", "day", "part", "cause", "proven", "report_id"]
 
 def _lights_beyond(register: Register, wanted: set[str]) -> pd.DataFrame:
     """Return the lights that each of some sections feeds, in the order of lights."""
-    feeds = register.feeds
-    below = {
-        section: [one for one in way if one in wanted]
-        for section, way in feeds.items()
-        if not wanted.isdisjoint(way)
-    }
-    lights = register.known.lights
-    some = lights[lights["section_id"].isin(list(below))]
-    pairs = [
-        (light, one)
-        for light, section in zip(some["light_id"], some["section_id"], strict=True)
-        for one in below[section]
-    ]
-    return pd.DataFrame(pairs, columns=["light_id", "section_id"], dtype=object)
+    known = register.known
+    sections = pd.Index(known.sections["section_id"])
+    upstream = sections.get_indexer(known.sections["upstream_section_id"])
+    asked = sections.isin(list(wanted))
+    light = np.arange(len(known.lights))
+    at = sections.get_indexer(known.lights["section_id"])
+    found = []
+    for _ in range(len(sections)):
+        light, at = light[at >= 0], at[at >= 0]
+        if not len(at):
+            break
+        found.append((light[asked[at]], at[asked[at]]))
+        at = upstream[at]
+    lights, ways = np.concatenate(found, axis=1) if found else np.empty((2, 0), int)
+    order = np.argsort(lights, kind="stable")
+    return pd.DataFrame(
+        {
+            "light_id": known.lights["light_id"].to_numpy()[lights[order]],
+            "section_id": sections.to_numpy()[ways[order]],
+        },
+        dtype=object,
+    )
 
 
 def lights_touched(register: Register, repairs: pd.DataFrame) -> pd.DataFrame:

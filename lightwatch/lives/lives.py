@@ -49,7 +49,7 @@ def _catalogue(register: Register, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _component_lives(register: Register) -> pd.DataFrame:
-    frame = register.fittings.copy()
+    frame = register.fittings.copy(deep=False)
     repairs = register.known.repairs
     ended = frame["end_repair"] >= 0
     cause = repairs["cause"].reindex(frame["end_repair"]).to_numpy()

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime, read_partial_date
@@ -24,19 +25,28 @@ _EVENT = [
     "installed_last", "repair",
 ]  # fmt: skip
 
+_OF_REPAIR = [
+    "light_id", "circuit_id", "happened", "cause", "component", "action",
+    "fitted_model",
+]  # fmt: skip
+
 
 def installed_between(
     values: pd.Series[Any], clock: LocalTime
 ) -> tuple[pd.Series[Any], pd.Series[Any]]:
     """Return the first and last instant at which a date so written may have been."""
-    first, last = {}, {}
-    for text in set(values):
+    written, words = pd.factorize(values)
+    between = np.full((2, len(words) + 1), np.nan)
+    for i, text in enumerate(words):
         try:
-            days = read_partial_date(text)
+            first, last = read_partial_date(text)
         except NotUnderstood:
             continue
-        first[text], last[text] = (float(clock.midnight(day)) for day in days)
-    return values.map(first).astype(float), values.map(last).astype(float)
+        between[:, i] = clock.midnight(first)
+        if last != first:
+            between[1, i] = clock.midnight(last)
+    earliest, latest = between[:, written]
+    return pd.Series(earliest, values.index), pd.Series(latest, values.index)
 
 
 def _fitted_at_first(known: Known) -> pd.DataFrame:
@@ -151,10 +161,11 @@ def _fitted_since(known: Known) -> pd.DataFrame:
     by_light = repairs["light_id"] != ""
     group = ~by_light & ~repairs["named"] & (repairs["circuit_id"] != "")
     group &= worked_on(repairs) == "photocontrol"
-    chosen = repairs[fits & (by_light | group)]
+    chosen = repairs.loc[fits & (by_light | group), _OF_REPAIR]
     kinds = dict(zip(known.models["model"], known.models["kind"], strict=True))
     events = _ends_and_starts(chosen, kinds)
-    source = chosen.loc[events["repair"]].reset_index(drop=True)
+    source = chosen.loc[events["repair"], ["light_id", "circuit_id", "happened"]]
+    source = source.reset_index(drop=True)
     events["light_id"] = source["light_id"]
     events["circuit_id"] = source["circuit_id"].where(source["light_id"] == "", "")
     events["at"] = source["happened"].astype(float)
@@ -178,20 +189,27 @@ def _holders(events: pd.DataFrame, known: Known) -> pd.DataFrame:
     return events
 
 
-def _slots(events: pd.DataFrame, repairs: pd.DataFrame) -> pd.DataFrame:
+def _holder(events: pd.DataFrame) -> NDArray[np.int64]:
+    """Return one number for each holder and kind, in the order of their words."""
+    number = np.zeros(len(events), dtype=np.int64)
+    for name in ("light_id", "circuit_id", "kind"):
+        code, words = pd.factorize(events[name], sort=True)
+        number = number * (len(words) + 1) + code
+    return number
+
+
+def _slots(
+    events: pd.DataFrame, holder: NDArray[np.int64], repairs: pd.DataFrame
+) -> pd.DataFrame:
     """Say which of several components of a kind a repair replaced.
 
     It is the one whose model or date code the crew read, else the one longest there.
     """
-    holder = ["light_id", "circuit_id", "kind"]
-    first = events["repair"] < 0
-    events = events.assign(slot=events[first].groupby(holder).cumcount())
-    many = events[first & (events["slot"] > 0)].set_index(holder).index.unique()
-    events["slot"] = events["slot"].fillna(0).astype(int)
-    if not len(many):
-        return events
-    chosen = events.set_index(holder).index.isin(many)
-    for _, some in events[chosen].groupby(holder, sort=False):
+    first = pd.Series(holder)[(events["repair"] < 0).to_numpy()]
+    several = first[first.duplicated(keep=False)]
+    events.loc[several.index, "slot"] = several.groupby(several).cumcount()
+    chosen = np.flatnonzero(np.isin(holder, several.unique()))
+    for _, some in events.iloc[chosen].groupby(holder[chosen], sort=False):
         _choose_slots(events, some.sort_values(["at", "repair"]), repairs)
     return events
 
@@ -228,37 +246,43 @@ def fittings(known: Known) -> pd.DataFrame:
         [at_first, _one_per_light(known, at_first), _fitted_since(known)],
         ignore_index=True,
     )
-    events = _slots(_holders(events, known), known.repairs)
-    lights = known.lights.set_index("light_id")
-    begun = events["light_id"].map(lights["entered"]).astype(float)
-    events = events[
-        (events["repair"] < 0) | (events["at"] >= begun.fillna(known.opened))
-    ]
-    slot = ["light_id", "circuit_id", "kind", "slot"]
-    events = events.sort_values([*slot, "at", "repair"], kind="stable")
-    after = events.groupby(slot, sort=False)[["at", "repair"]].shift(-1)
-    events["end"], events["end_repair"] = after["at"], after["repair"]
-    return _closed(events[events["starts"].astype(bool)], lights, known)
-
-
-def _closed(events: pd.DataFrame, lights: pd.DataFrame, known: Known) -> pd.DataFrame:
-    removed = events["light_id"].map(lights["removed"]).astype(float)
+    events = _holders(events, known)
+    holder = _holder(events)
+    events = _slots(events, holder, known.repairs)
+    slot = holder * (1 + events["slot"].max()) + events["slot"].to_numpy()
+    at, repair = events["at"].to_numpy(float), events["repair"].to_numpy()
+    begun, removed = _service(events["light_id"], known)
+    order = np.lexsort((repair, at, slot))
+    order = order[((repair < 0) | (at >= begun))[order]]
+    slot, at, repair, removed = (one[order] for one in (slot, at, repair, removed))
+    goes_on = slot == np.roll(slot, -1)
+    goes_on[-1:] = False
+    end = np.where(goes_on, np.roll(at, -1), np.inf)
     last = np.fmin(removed, known.as_of)
-    gone = removed.notna() & (removed <= known.as_of) & ~(events["end"] <= removed)
-    open_end = ~(events["end"] <= last)
-    frame = pd.DataFrame(
-        {
-            "light_id": events["light_id"],
-            "circuit_id": events["circuit_id"],
-            "kind": events["kind"],
-            "model": events["model"],
-            "installed": events["installed"],
-            "installed_last": events["installed_last"],
-            "start": events["at"],
-            "end": events["end"].where(~open_end, last),
-            "start_repair": events["repair"],
-            "end_repair": events["end_repair"].where(~open_end, -1).astype(int),
-            "gone": gone,
-        }
+    ended = end <= last
+    kept = events["starts"].to_numpy(bool)[order] & (at < last)
+    same = ("light_id", "circuit_id", "kind", "model", "installed", "installed_last")
+    return pd.DataFrame(
+        {name: events[name].to_numpy()[order[kept]] for name in same}
+        | {
+            "start": at[kept],
+            "end": np.where(ended, end, last)[kept],
+            "start_repair": repair[kept],
+            "end_repair": np.where(ended, np.roll(repair, -1), -1)[kept],
+            "gone": ((removed <= known.as_of) & (end > removed))[kept],
+        },
+        copy=False,
     )
-    return frame[frame["start"] < last].reset_index(drop=True)
+
+
+def _service(
+    light_ids: pd.Series[str], known: Known
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return when the lights came into our records, and when they were removed."""
+    lights = known.lights
+    number = pd.Index(lights["light_id"]).get_indexer(light_ids)
+    entered = lights["entered"].astype(float).fillna(known.opened)
+    return (
+        np.append(entered, float(known.opened))[number],
+        np.append(lights["removed"].astype(float), np.nan)[number],
+    )

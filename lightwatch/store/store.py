@@ -101,17 +101,17 @@ class Store:
 
     def newest_record(self) -> int | None:
         """Return the last instant at which an observation was recorded."""
-        newest: list[int] = []
+        recorded = [
+            select(func.max(schema.TABLES[name].c.recorded))
+            for name in ("reports", "repairs", "patrols", "sightings", "weather")
+        ]
         with self._reading() as connection:
-            for name in ("reports", "repairs", "patrols", "sightings", "weather"):
-                table = schema.TABLES[name]
-                newest += connection.execute(
-                    select(func.max(table.c.recorded))
-                ).scalars()
-            for table in schema.TABLES.values():
-                newest += connection.execute(
-                    select(func.max(table.c.version_recorded))
-                ).scalars()
+            replaced = connection.execute(select(schema.history.c.resource).distinct())
+            versions = [
+                select(func.max(schema.TABLES[name].c.version_recorded))
+                for name in replaced.scalars()
+            ]
+            newest = [connection.scalar(one) for one in (*recorded, *versions)]
         return max((at for at in newest if at is not None), default=None)
 
     def header(self, resource: str) -> list[str]:

@@ -78,8 +78,10 @@ def test_work_on_a_section_touches_every_light_beyond_it() -> None:
             "section_id": ["S1", "S2", "S3"],
         }
     )
-    feeds = {"S1": ("S1",), "S2": ("S2", "S1"), "S3": ("S3",)}
-    register = SimpleNamespace(known=SimpleNamespace(lights=lights), feeds=feeds)
+    sections = pd.DataFrame(
+        {"section_id": ["S1", "S2", "S3"], "upstream_section_id": ["", "S1", ""]}
+    )
+    register = SimpleNamespace(known=SimpleNamespace(lights=lights, sections=sections))
     repairs = pd.DataFrame(
         {
             "light_id": "",
