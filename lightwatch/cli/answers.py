@@ -178,7 +178,6 @@ def report(
 ) -> None:
     """Write a report that prints well: a page, and its tables as CSV and XLSX."""
     from lightwatch.errors import NotUnderstood, UnknownAsset
-    from lightwatch.lives import lives
     from lightwatch.register import Register
     from reports.papers import Assumptions, Desk, named, read_assumptions, write_report
 
@@ -187,7 +186,7 @@ def report(
     except UnknownAsset as error:
         raise typer.BadParameter(str(error), param_hint="NAME") from None
     assumed = Assumptions() if assume is None else read_assumptions(assume)
-    desk = Desk(lives(Register(known_at(db, as_of))), month, assumed)
+    desk = Desk(Register(known_at(db, as_of)), month, assumed)
     try:
         _ = desk.month
     except NotUnderstood as error:

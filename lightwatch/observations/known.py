@@ -125,13 +125,10 @@ class Known:
         asked = columns or (*_READ[resource], *_DATES)
         versions = self.versions(resource)
         wanted = dict.fromkeys([*asked, *((*_DATES, *_VERSION) if versions else ())])
-        frame = self.store.frame(resource, list(wanted), before=self.as_of)
+        frame = self.store.frame(resource, list(wanted), self.as_of, _NUMBERS)
         if versions:
             stood = self._as_it_stood(versions, frame)
             frame = stood[list(asked)].reset_index(drop=True)
-        for name in asked:
-            if name in _NUMBERS:
-                frame[name] = frame[name].replace("", "nan").astype(float)
         return frame
 
     def versions(self, resource: str) -> dict[str, list[Row]]:

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
-from scipy.stats import false_discovery_control
 
 from lightwatch.errors import NotEnoughEvidence
 from lightwatch.lives import Lives
@@ -114,6 +113,8 @@ def _growing(
     names: pd.Index[str], years: np.ndarray, times: pd.DataFrame
 ) -> tuple[int, tuple[Growing, ...]]:
     """Test each unit that failed often enough."""
+    from scipy.stats import false_discovery_control
+
     counts = times["name"].value_counts()
     often = list(names[names.isin(counts.index[counts >= LEAST_FAILURES])])
     if not often:

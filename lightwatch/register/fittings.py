@@ -49,8 +49,10 @@ def installed_between(
     return pd.Series(earliest, values.index), pd.Series(latest, values.index)
 
 
-def _fitted_at_first(known: Known) -> pd.DataFrame:
+def _fitted_at_first(known: Known, kind: str) -> pd.DataFrame:
     frame = known.components
+    if kind:
+        frame = frame[frame["kind"] == kind]
     lights = known.lights.set_index("light_id")
     entered = frame["light_id"].map(lights["entered"]).astype(float)
     at = entered.fillna(known.opened).clip(lower=known.opened)
@@ -229,8 +231,15 @@ def _choose_slots(
         there[slot] = (str(row.model), float(row.at))
 
 
-def fittings(known: Known) -> pd.DataFrame:
+def fittings(known: Known, kind: str = "") -> pd.DataFrame:
     """Return every component in its place, one row from fitting to end.
+
+    Parameters
+    ----------
+    known
+        What was known on a day.
+    kind
+        The one kind asked for; '': all.
 
     Returns
     -------
@@ -241,11 +250,11 @@ def fittings(known: Known) -> pd.DataFrame:
         (position in ``known.repairs``, -1: none); ``gone``, True if it ended because
         the light went out of service.
     """
-    at_first = _fitted_at_first(known)
-    events = pd.concat(
-        [at_first, _one_per_light(known, at_first), _fitted_since(known)],
-        ignore_index=True,
-    )
+    at_first, since = _fitted_at_first(known, kind), _fitted_since(known)
+    parts = [at_first, _one_per_light(known, at_first), since]
+    events = pd.concat(parts, ignore_index=True)
+    if kind:
+        events = events[events["kind"] == kind].reset_index(drop=True)
     events = _holders(events, known)
     holder = _holder(events)
     events = _slots(events, holder, known.repairs)

@@ -13,6 +13,7 @@ from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths
 from lightwatch.register.fittings import fittings
 from lightwatch.register.nearest import nearest
+from lightwatch.register.once import once
 from lightwatch.register.spans import spans
 
 EARTH_RADIUS_M = 6_371_008.8
@@ -33,6 +34,11 @@ class Register:
     def fittings(self) -> pd.DataFrame:
         """Every component in its place; see :func:`fittings.fittings`."""
         return fittings(self.known)
+
+    @once
+    def fittings_of(self, kind: str) -> pd.DataFrame:
+        """Those of one kind, without working out the others."""
+        return fittings(self.known, kind)
 
     @cached_property
     def spans(self) -> pd.DataFrame:

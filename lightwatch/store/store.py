@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -120,9 +120,13 @@ class Store:
             return _header(connection, resource)
 
     def frame(
-        self, resource: str, columns: Sequence[str], before: int | None = None
+        self,
+        resource: str,
+        columns: Sequence[str],
+        before: int | None = None,
+        numbers: Collection[str] = (),
     ) -> pd.DataFrame:
-        """Return a resource's current rows in their order; blank cells are ''.
+        """Return a resource's current rows in their order; blank cells are '' or NaN.
 
         Parameters
         ----------
@@ -132,16 +136,18 @@ class Store:
             Columns of its table to return.
         before
             Only rows recorded strictly before this instant [microseconds, UTC].
+        numbers
+            Columns to return as numbers, beside the instants and the position.
         """
         import pandas as pd
 
         table = schema.TABLES[resource]
-        numbers = {*schema.INSTANTS, "position"}
+        instants = {*schema.INSTANTS, "position"}
         wanted = dict.fromkeys([*columns, "position"])
         query = select(
             *(
                 table.c[name]
-                if name in numbers
+                if name in instants
                 else func.coalesce(table.c[name], "").label(name)
                 for name in wanted
             )
@@ -151,7 +157,7 @@ class Store:
                 or_(table.c.recorded.is_(None), table.c.recorded < before)
             )
         with self._reading() as connection:
-            found = read_columns(connection, query, numbers)
+            found = read_columns(connection, query, {*instants, *numbers})
         found["position"] = found["position"].astype(int)
         order = np.argsort(found["position"])
         ordered = {name: found[name][order] for name in columns}

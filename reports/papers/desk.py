@@ -1,4 +1,4 @@
-"""What every paper is written from: the lives as known on a day, and which months."""
+"""What every paper is written from: the register of a day, and which months."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from functools import cached_property
 from lightwatch.decisions.batches import Batch, batches
 from lightwatch.decisions.repeats import BadCircuit, Repeats, bad_circuits, growing
 from lightwatch.errors import NotUnderstood
-from lightwatch.lives import Lives
+from lightwatch.lives import Lives, lives
 from lightwatch.observations.known import Known
 from lightwatch.register import Register
 from reports.papers.assumptions import Assumptions
@@ -25,19 +25,19 @@ def _after(month: date, count: int) -> date:
 
 @dataclass(frozen=True)
 class Desk:
-    """The lives as known on a day; ``month`` is the one asked for, by its first day.
+    """What stood, as known on a day; ``month`` is the one asked for, by its first day.
 
     Without one it is the last whole month before that day, or the first on record.
     """
 
-    lives: Lives
+    register: Register
     asked: str = ""
     assumptions: Assumptions = field(default_factory=Assumptions)
 
-    @property
-    def register(self) -> Register:
-        """What stood."""
-        return self.lives.register
+    @cached_property
+    def lives(self) -> Lives:
+        """The life of everything; not every paper asks."""
+        return lives(self.register)
 
     @property
     def known(self) -> Known:

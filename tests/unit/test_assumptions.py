@@ -69,7 +69,8 @@ def test_a_file_that_is_wrong_is_refused_in_a_line(tmp_path, text, told) -> None
 
 
 def test_reports_reckon_with_what_was_given_and_say_so(tmp_path, data) -> None:
-    usual, own = Desk(data), Desk(data, "", read(tmp_path, GIVEN))
+    register = data.register
+    usual, own = Desk(register), Desk(register, "", read(tmp_path, GIVEN))
     papers = {
         name: (PAPERS[name](usual), PAPERS[name](own))
         for name in ("monthly", "rebuild", "energy", "batches")

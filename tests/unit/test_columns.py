@@ -51,3 +51,16 @@ def test_equal_words_are_one_object(store):
     put(store, {"notes": ["a lamp's cover", "another", "a lamp's cover"]})
     notes = store.frame("reports", ["notes"])["notes"]
     assert notes[0] is notes[2]
+
+
+def test_numbers_written_as_words_are_read_and_a_blank_one_is_none(store):
+    words = ["12.5", None, "+5", "-0.30", "1e3", "16.345678901234567"]
+    put(store, {"longitude": words, "symptom": [None] * 6})
+    frame = store.frame("reports", ["longitude", "symptom"], numbers=["longitude"])
+    expected = [12.5, math.nan, 5.0, -0.3, 1000.0, 16.345678901234567]
+    assert list(frame["longitude"]) == pytest.approx(expected, abs=0, nan_ok=True)
+    assert list(frame["symptom"]) == [""] * 6
+    put(store, {"longitude": ["7"]})
+    assert list(
+        store.frame("reports", ["longitude"], numbers=["longitude"]).dtypes
+    ) == [float]

@@ -83,7 +83,7 @@ def test_reports_of_the_first_days_are_of_the_first_month(tmp_path: Path) -> Non
     opened = Known(store, default_as_of(store)).opened
 
     def desk(at: int) -> Desk:
-        return Desk(lives(Register(Known(store, at))))
+        return Desk(Register(Known(store, at)))
 
     first = desk(opened + 14 * DAY)
     assert "Lighting report, 2016-01" in as_html(PAPERS["monthly"](first))
@@ -105,4 +105,4 @@ def test_sections_on_record_before_any_light_are_no_trouble(tmp_path: Path) -> N
     known = Known(store, default_as_of(store))
     answer_everything(known)
     for paper in PAPERS.values():
-        assert "<html" in as_html(paper(Desk(lives(Register(known)))))
+        assert "<html" in as_html(paper(Desk(Register(known))))

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from lightwatch.decisions.energy import statement
-from lightwatch.lives import lives
 from lightwatch.nights import LocalTime
 from lightwatch.nights.darkness import Burning, Place, burn_hours
 from lightwatch.observations.known import Known, default_as_of
@@ -48,7 +47,7 @@ def test_hours_summed_over_a_year_are_the_burn_hours_of_the_place(
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     store = open_store(small_city(tmp_path_factory.mktemp("city")))
-    return Desk(lives(Register(Known(store, default_as_of(store)))))
+    return Desk(Register(Known(store, default_as_of(store))))
 
 
 def test_the_statement_is_the_sum_by_hand(desk: Desk):

@@ -9,7 +9,6 @@ import pytest
 from openpyxl import load_workbook
 
 from lightwatch.errors import LightwatchError, NotUnderstood, UnknownAsset
-from lightwatch.lives import lives
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import open_store
@@ -112,7 +111,7 @@ def test_an_unknown_report_names_those_there_are():
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     store = open_store(small_city(tmp_path_factory.mktemp("city")))
-    return Desk(lives(Register(Known(store, default_as_of(store)))))
+    return Desk(Register(Known(store, default_as_of(store))))
 
 
 def test_the_month_is_the_last_whole_one_or_that_asked_for(desk: Desk):
@@ -121,10 +120,10 @@ def test_the_month_is_the_last_whole_one_or_that_asked_for(desk: Desk):
     assert (today - desk.month).days < 63
     names = [name for name, _, _ in desk.months(count=3)]
     assert names == sorted(names)
-    asked = Desk(desk.lives, f"{desk.month:%Y-%m}")
+    asked = Desk(desk.register, f"{desk.month:%Y-%m}")
     assert asked.month == desk.month
     with pytest.raises(NotUnderstood, match="lies outside"):
-        _ = Desk(desk.lives, "1999-01").month
+        _ = Desk(desk.register, "1999-01").month
     assert isinstance(desk.tonight, date)
 
 

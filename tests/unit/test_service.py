@@ -7,7 +7,6 @@ import pytest
 
 from lightwatch.decisions.service import Windows, lit_limits, months
 from lightwatch.errors import NotUnderstood
-from lightwatch.lives import lives
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import open_store
@@ -65,7 +64,7 @@ def test_a_window_is_a_number_of_days():
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     store = open_store(small_city(tmp_path_factory.mktemp("city")))
-    return Desk(lives(Register(Known(store, default_as_of(store)))))
+    return Desk(Register(Known(store, default_as_of(store))))
 
 
 def test_a_year_of_months_adds_up_to_what_is_on_record(desk: Desk):

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.special import gammaln
-from scipy.stats import norm
 
 Floats = npt.NDArray[np.float64]
 
@@ -73,7 +72,7 @@ def _laws(typical: float) -> Floats:
     shape = (typical * drawn / (1 - drawn))[:, None]
     rate = shape / mean[:, None]
     many = _normed(shape * np.log(GRID * rate) - rate * GRID - gammaln(shape))
-    wide = _normed(norm.logpdf(np.log(GRID), np.log(FEW_MEDIAN), FEW_SPREAD))
+    wide = _normed(-0.5 * (np.log(GRID / FEW_MEDIAN) / FEW_SPREAD) ** 2)
     share = few[:, None]
     return np.asarray((1 - share) * many + share * wide)
 

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy.special import gammainc
-from scipy.stats import false_discovery_control
 
 from lightwatch.errors import NotEnoughEvidence
 from lightwatch.rates.shrinkage import shrink
@@ -71,6 +70,8 @@ def excesses(sums: pd.DataFrame, told: pd.Index[str] | None = None) -> list[Exce
     list of Excess
         Empty where nothing was expected of any.
     """
+    from scipy.stats import false_discovery_control
+
     sums = sums[(sums["expected"] > 0) | (sums["failures"] > 0)]
     failures = sums["failures"].to_numpy(float)
     expected = np.maximum(sums["expected"].to_numpy(float), 1e-6)

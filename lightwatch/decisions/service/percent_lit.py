@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import beta
 
 from lightwatch.register import Register
 from lightwatch.words import DARK
@@ -56,6 +55,8 @@ def lit_limits(
     >>> round(share, 2), round(low, 3), round(high, 3)
     (0.9, 0.826, 0.945)
     """
+    from scipy.stats import beta
+
     n, out = float(passes.sum()), float(dark.sum())
     share = 1 - out / n
     if out in (0.0, n):

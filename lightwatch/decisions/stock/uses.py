@@ -135,9 +135,7 @@ def _lives(register: Register, served: Served, kind: str) -> pd.DataFrame:
     """Return the components under watch at lights that are ours."""
     known, shelf = register.known, served.shelf
     theirs = known.lights.loc[known.lights["maintained_by"] != "", "light_id"]
-    frame = register.fittings
-    if kind:
-        frame = frame[frame["kind"] == kind]
+    frame = register.fittings_of(kind) if kind else register.fittings
     frame = frame[~frame["light_id"].isin(set(theirs))].reset_index(drop=True)
     clock = known.clock
     types = {model: part.type for model, part in shelf.parts.items()}
