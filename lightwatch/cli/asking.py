@@ -55,17 +55,17 @@ def open_at(db: str | None, *, create: bool = False) -> Store:
 
 
 def known_at(db: str | None, as_of: str | None) -> Known:
-    """Return what was known at a time; by default now."""
+    """Return what was known at a time; by default now. It is being read already."""
     from lightwatch.errors import NotUnderstood
     from lightwatch.nights import LocalTime
     from lightwatch.observations.known import Known, default_as_of
 
     store = open_at(db)
     if as_of is None:
-        return Known(store, default_as_of(store))
+        return Known(store, default_as_of(store)).ahead()
     clock = LocalTime(store.place().place["timezone"])
     try:
-        return Known(store, clock.instant(as_of))
+        return Known(store, clock.instant(as_of)).ahead()
     except NotUnderstood as error:
         raise typer.BadParameter(f"{as_of!r} {error}", param_hint="--as-of") from None
 

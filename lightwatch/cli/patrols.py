@@ -57,7 +57,7 @@ def patrol(
     from lightwatch.decisions.triage import outages as triage
     from lightwatch.errors import NotUnderstood
     from lightwatch.lives import lives
-    from lightwatch.nights import read_date
+    from lightwatch.nights import LocalTime, read_date
     from lightwatch.observations.known import Known, default_as_of
     from lightwatch.register import Register
     from reports.patrol import patrol_document, patrol_text
@@ -66,10 +66,12 @@ def patrol(
         evening = read_date(night)
     except NotUnderstood as error:
         raise typer.BadParameter(f"{night!r} {error}", param_hint="--night") from None
-    known = known_at(db, as_of)
     if as_of is None:
-        noon = known.clock.instant(f"{night}T12:00")
-        known = Known(known.store, min(noon, default_as_of(known.store)))
+        store = open_at(db)
+        noon = LocalTime(store.place().place["timezone"]).instant(f"{night}T12:00")
+        known = Known(store, min(noon, default_as_of(store))).ahead()
+    else:
+        known = known_at(db, as_of)
 
     def listed(text: str) -> tuple[str, ...]:
         return tuple(one.strip() for one in text.split(",") if one.strip())
