@@ -132,7 +132,7 @@ def repeats(
     known = known_at(db, as_of)
     written = known.clock.written(known.as_of)
     register = Register(known)
-    found = Repeats.of(lives(register))
+    found = Repeats(lives(register))
     if map_to is not None:
         from lightwatch.mapview.again import again_map
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -87,6 +89,7 @@ def _at_age(
     return fitted.shape, fitted.scale_years
 
 
+@once
 def aged(lives: Lives) -> pd.DataFrame:
     """Return the life data with ``entry`` and ``leave``, ages of each life [years].
 
@@ -101,18 +104,43 @@ def aged(lives: Lives) -> pd.DataFrame:
     )
 
 
+class _Alike(NamedTuple):
+    """Lives of one kind and type: ages, time under watch [years], length [km]."""
+
+    entry: NDArray[np.float64]
+    leave: NDArray[np.float64]
+    years: NDArray[np.float64]
+    length: NDArray[np.float64]
+    failed: NDArray[np.bool_]
+
+
+def _by_type(
+    lives: Lives,
+) -> Iterator[tuple[tuple[str, str], NDArray[np.int64], _Alike]]:
+    """Yield kind and type, the rows of their lives, and these."""
+    frame = aged(lives)
+    years = ((frame["end"] - frame["start"]) / YEAR).to_numpy(float)
+    columns = (
+        *(frame[name].to_numpy(float) for name in ("entry", "leave")),
+        years,
+        frame["weight"].to_numpy(float),
+        frame["failed"].to_numpy(bool),
+    )
+    groups = frame.groupby(["kind", "type"]).indices
+    for (kind, type_), rows in sorted(groups.items()):
+        yield (str(kind), str(type_)), rows, _Alike(*(one[rows] for one in columns))
+
+
 @once
 def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
     """Return how each kind and type fails with age."""
     found = {}
-    for (kind, type_), some in aged(lives).groupby(["kind", "type"], sort=True):
-        failed = some["failed"].to_numpy(bool)
-        length = some["weight"].to_numpy(float)
-        watched = float(((some["end"] - some["start"]) / YEAR * length).sum())
-        flat = float(failed.sum() + _HALF_A_FAILURE) / max(watched, 1.0)
-        entry, leave = some["entry"].to_numpy(float), some["leave"].to_numpy(float)
-        law = _at_age(entry, leave, failed, length) or (None, None)
-        found[str(kind), str(type_)] = Ageing(flat, *law)
+    for group, _, some in _by_type(lives):
+        flat = float(some.failed.sum() + _HALF_A_FAILURE) / max(
+            float((some.years * some.length).sum()), 1.0
+        )
+        law = _at_age(some.entry, some.leave, some.failed, some.length)
+        found[group] = Ageing(flat, *(law or (None, None)))
     return found
 
 
@@ -129,17 +157,13 @@ def expected(lives: Lives) -> NDArray[np.float64]:
     .. [1] N. E. Breslow, N. E. Day, Statistical Methods in Cancer Research II (IARC
        1987), chapter 2; from memory.
     """
-    frame, laws = aged(lives), ageing(lives)
-    found = np.zeros(len(frame))
-    for group, rows in frame.groupby(["kind", "type"], sort=True).indices.items():
-        law, some = laws[group], frame.iloc[rows]
-        years = ((some["end"] - some["start"]) / YEAR).to_numpy(float)
-        entry, leave = some["entry"].to_numpy(float), some["leave"].to_numpy(float)
-        dated = np.isfinite(entry)
-        by_age = law.between(np.where(dated, entry, 0), np.where(dated, leave, years))
-        one = np.where(dated, by_age, law.flat_per_year * years)
-        one = one * some["weight"].to_numpy(float)
-        failed = float(some["failed"].sum())
+    laws, found = ageing(lives), np.zeros(len(lives.frame))
+    for group, rows, some in _by_type(lives):
+        law, dated = laws[group], np.isfinite(some.entry)
+        entry = np.where(dated, some.entry, 0)
+        by_age = law.between(entry, np.where(dated, some.leave, some.years))
+        one = np.where(dated, by_age, law.flat_per_year * some.years) * some.length
+        failed = float(some.failed.sum())
         found[rows] = one * (failed / one.sum() if failed and one.sum() else 1.0)
     return found
 
@@ -158,14 +182,9 @@ def hazards_now(lives: Lives) -> pd.DataFrame:
         ``per_year`` [1/year], of a section for its whole length, and ``km``, its
         length.
     """
-    frame, laws = aged(lives), ageing(lives)
-    now = frame["end"] >= lives.register.as_of
-    parts = []
-    for (kind, type_), some in frame[now].groupby(["kind", "type"], sort=True):
-        rate = laws[str(kind), str(type_)].per_year(some["leave"].to_numpy(float))
-        if kind in SUPPLY:
-            rate = rate * some["weight"].to_numpy(float)
-        parts.append(some.assign(per_year=rate, km=some["weight"]))
-    if not parts:
-        return pd.DataFrame(columns=list(COLUMNS))
-    return pd.concat(parts).sort_index()[list(COLUMNS)]
+    laws, per_year = ageing(lives), np.zeros(len(lives.frame))
+    for (kind, type_), rows, some in _by_type(lives):
+        rate = laws[kind, type_].per_year(some.leave)
+        per_year[rows] = rate * some.length if kind in SUPPLY else rate
+    frame = lives.frame.assign(per_year=per_year, km=lives.frame["weight"])
+    return frame.loc[frame["end"] >= lives.register.as_of, list(COLUMNS)]

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from lightwatch.decisions.batches import Batch, CampaignCosts, campaign
 from lightwatch.decisions.cautions import CAUTIONS
-from lightwatch.decisions.repeats import BadCircuit
+from lightwatch.decisions.repeats import BadCircuit, RepeatLight
 from reports.papers.assumptions import RebuildCosts
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
 from reports.repeats import METHOD, why_bad
 
 SHOWN = 40
+OFTEN = 3
+"""Two failures are listed only where something else speaks for a look."""
+
 CASES = 5
 """Circuits whose sections are shown one by one."""
+
+
+def _needs_a_look(light: RepeatLight) -> bool:
+    often = light.excess.failures >= OFTEN
+    return often or light.unheld > 0 or light.excess.named
 
 
 def repeats(desk: Desk) -> Paper:
@@ -34,7 +42,9 @@ def repeats(desk: Desk) -> Paper:
             " ".join(one.ask),
         )
         for one in found.lights
+        if one.light_id in grows or _needs_a_look(one)
     ]
+    twice = len(found.lights) - len(lights)
     places = [("district", one) for one in found.districts] + [
         ("pole", one) for one in found.poles
     ]
@@ -63,6 +73,8 @@ def repeats(desk: Desk) -> Paper:
             "Faults of the feed count on the circuit, not on the light.",
             "Parts changed that had not failed, programmes, knock-downs, theft and "
             "vandalism are no failures.",
+            f"{twice:,} lights that only failed twice, as some do by chance: "
+            "`lightwatch repeats --json` names them.",
         ),
         (
             Words(
@@ -140,7 +152,7 @@ def _campaign_row(one: Batch, costs: CampaignCosts) -> tuple[Cell, ...]:
 
 def batches(desk: Desk) -> Paper:
     """Return batches that fail more than their peers, and where they hang."""
-    every = desk.batches
+    every = desk.repeats.batches
     costs = desk.assumptions.campaign
     alarms = [one for one in every if one.alarm_on]
     where = [
@@ -235,8 +247,8 @@ def _sections(one: BadCircuit) -> Table:
 
 def rebuild(desk: Desk) -> Paper:
     """Return the circuits with most faults to come, with and without rebuilding."""
-    circuits, costs = desk.circuits, desk.assumptions.rebuild
-    grows = desk.growing_circuits
+    circuits, costs = desk.repeats.circuits, desk.assumptions.rebuild
+    grows = desk.repeats.grows("circuit")
     lines = [
         (
             one.circuit_id,

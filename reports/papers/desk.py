@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
-from lightwatch.decisions.batches import Batch, batches
-from lightwatch.decisions.repeats import BadCircuit, Repeats, bad_circuits, growing
+from lightwatch.decisions.repeats import Repeats
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives, lives
 from lightwatch.observations.known import Known
@@ -57,17 +56,7 @@ class Desk:
     @cached_property
     def repeats(self) -> Repeats:
         """What fails again."""
-        return Repeats.of(self.lives)
-
-    @cached_property
-    def circuits(self) -> list[BadCircuit]:
-        """All of ours, most faults to come first."""
-        return bad_circuits(self.lives)
-
-    @cached_property
-    def batches(self) -> list[Batch]:
-        """Model by year of installation, worst first."""
-        return batches(self.lives)
+        return Repeats(self.lives)
 
     @cached_property
     def month(self) -> date:
@@ -109,11 +98,6 @@ class Desk:
             one, after = _after(first, i), _after(first, i + 1)
             found.append((f"{one:%Y-%m}", clock.midnight(one), clock.midnight(after)))
         return found
-
-    @cached_property
-    def growing_circuits(self) -> frozenset[str]:
-        """Circuits whose trouble grows."""
-        return growing(self.lives, "circuit")
 
     @property
     def tonight(self) -> date:

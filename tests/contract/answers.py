@@ -37,5 +37,5 @@ def answers(store: Store, as_of: int) -> dict[str, str]:
         for by in BY
     }
     said["outages"] = outages_document(written, outages(lived))
-    said["repeats"] = repeats_document(written, Repeats.of(lived))
+    said["repeats"] = repeats_document(written, Repeats(lived))
     return {name: json.dumps(document, indent=1) for name, document in said.items()}

@@ -45,7 +45,7 @@ def answer_everything(known: Known) -> tuple[int, int]:
     assert backtest_text(backtest(known))
     again = [recurrence(data, level) for level in ("circuit", "light")]
     assert recurrence_text([one for one in again if one])
-    assert repeats_text("now", Repeats.of(data))
+    assert repeats_text("now", Repeats(data))
     found = outages(data)
     page = outage_map(
         found,

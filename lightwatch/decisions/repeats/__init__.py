@@ -3,7 +3,7 @@
 from lightwatch.decisions.repeats.circuits import BadCircuit, SectionAhead, bad_circuits
 from lightwatch.decisions.repeats.excess import Excess
 from lightwatch.decisions.repeats.lights import RepeatLight
-from lightwatch.decisions.repeats.repeats import Repeats, growing
+from lightwatch.decisions.repeats.repeats import Repeats
 from lightwatch.decisions.repeats.unheld import Unheld
 
 __all__ = [
@@ -14,5 +14,4 @@ __all__ = [
     "SectionAhead",
     "Unheld",
     "bad_circuits",
-    "growing",
 ]

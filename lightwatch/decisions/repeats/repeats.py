@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
 
 from lightwatch.decisions.batches import Batch, batches
 from lightwatch.decisions.repeats.circuits import BadCircuit, bad_circuits
@@ -17,58 +20,55 @@ from lightwatch.decisions.repeats.unheld import Unheld, unheld_repairs
 from lightwatch.lives import Lives
 from lightwatch.rates.growing import recurrence
 from lightwatch.rates.hazards import expected
-
-
-def growing(lives: Lives, level: str) -> frozenset[str]:
-    """Return the circuits, or lights, whose trouble grows."""
-    found = recurrence(lives, level)
-    return frozenset(one.name for one in found.growing) if found else frozenset()
+from lightwatch.register.once import once
 
 
 @dataclass(frozen=True)
 class Repeats:
-    """What fails again, corrected for kind, type and age.
+    """What fails again, corrected for kind, type and age; worked out when asked."""
 
-    Parameters
-    ----------
-    lights
-        Failed twice or more, or with a repair that did not hold; greatest excess first.
-    poles, districts
-        Poles with several lights; neighbourhoods.
-    circuits
-        All of ours, most faults to come first.
-    batches
-        Model by year of installation, worst first.
-    unheld
-        Repairs after which the same trouble went on, latest first.
-    growing
-        By level, circuit or light: those whose trouble grows.
-    """
+    lives: Lives
 
-    lights: list[RepeatLight]
-    poles: list[Excess]
-    districts: list[Excess]
-    circuits: list[BadCircuit]
-    batches: list[Batch]
-    unheld: list[Unheld]
-    growing: dict[str, frozenset[str]]
+    @cached_property
+    def _own(self) -> pd.DataFrame:
+        return own_failures(self.lives, expected(self.lives))
 
-    @classmethod
-    def of(cls, lives: Lives) -> Repeats:
-        """Work it out from the lives."""
-        own = own_failures(lives, expected(lives))
-        poles, districts = by_place(lives, own)
-        wrong = unheld_repairs(lives.register)
-        return cls(
-            repeat_lights(lives, own, wrong),
-            poles,
-            districts,
-            bad_circuits(lives),
-            batches(lives),
-            wrong,
-            {level: growing(lives, level) for level in ("circuit", "light")},
-        )
+    @cached_property
+    def lights(self) -> list[RepeatLight]:
+        """Failed twice or more, or a repair did not hold; greatest excess first."""
+        return repeat_lights(self.lives, self._own, self.unheld)
 
+    @cached_property
+    def _places(self) -> tuple[list[Excess], list[Excess]]:
+        return by_place(self.lives, self._own)
+
+    @property
+    def poles(self) -> list[Excess]:
+        """Poles with several lights."""
+        return self._places[0]
+
+    @property
+    def districts(self) -> list[Excess]:
+        """Neighbourhoods."""
+        return self._places[1]
+
+    @cached_property
+    def circuits(self) -> list[BadCircuit]:
+        """All of ours, most faults to come first."""
+        return bad_circuits(self.lives)
+
+    @cached_property
+    def batches(self) -> list[Batch]:
+        """Model by year of installation, worst first."""
+        return batches(self.lives)
+
+    @cached_property
+    def unheld(self) -> list[Unheld]:
+        """Repairs after which the same trouble went on, latest first."""
+        return unheld_repairs(self.lives.register)
+
+    @once
     def grows(self, level: str) -> frozenset[str]:
-        """Return the circuits or lights whose trouble grows."""
-        return self.growing.get(level, frozenset())
+        """Return the circuits, or lights, whose trouble grows."""
+        found = recurrence(self.lives, level)
+        return frozenset(one.name for one in found.growing) if found else frozenset()
