@@ -23,6 +23,7 @@ BOTH = {
     "tests.unit.test_columns",
     "tests.unit.test_export",
     "tests.unit.test_intake",
+    "tests.unit.test_known",
     "tests.unit.test_older_store",
 }
 """Modules whose every test runs on SQLite and on PostgreSQL."""

@@ -191,10 +191,13 @@ def _holders(events: pd.DataFrame, known: Known) -> pd.DataFrame:
     return events
 
 
-def _holder(events: pd.DataFrame) -> NDArray[np.int64]:
+def _holder(
+    events: pd.DataFrame, light: NDArray[np.int64], known: Known
+) -> NDArray[np.int64]:
     """Return one number for each holder and kind, in the order of their words."""
-    number = np.zeros(len(events), dtype=np.int64)
-    for name in ("light_id", "circuit_id", "kind"):
+    rank = np.argsort(np.argsort(known.lights["light_id"].to_numpy()))
+    number = np.append(rank + 1, 0)[light]
+    for name in ("circuit_id", "kind"):
         code, words = pd.factorize(events[name], sort=True)
         number = number * (len(words) + 1) + code
     return number
@@ -256,11 +259,12 @@ def fittings(known: Known, kind: str = "") -> pd.DataFrame:
     if kind:
         events = events[events["kind"] == kind].reset_index(drop=True)
     events = _holders(events, known)
-    holder = _holder(events)
+    light = pd.Index(known.lights["light_id"]).get_indexer(events["light_id"])
+    holder = _holder(events, light, known)
     events = _slots(events, holder, known.repairs)
     slot = holder * (1 + events["slot"].max()) + events["slot"].to_numpy()
     at, repair = events["at"].to_numpy(float), events["repair"].to_numpy()
-    begun, removed = _service(events["light_id"], known)
+    begun, removed = _service(light, known)
     order = np.lexsort((repair, at, slot))
     order = order[((repair < 0) | (at >= begun))[order]]
     slot, at, repair, removed = (one[order] for one in (slot, at, repair, removed))
@@ -285,13 +289,12 @@ def fittings(known: Known, kind: str = "") -> pd.DataFrame:
 
 
 def _service(
-    light_ids: pd.Series[str], known: Known
+    light: NDArray[np.int64], known: Known
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return when the lights came into our records, and when they were removed."""
     lights = known.lights
-    number = pd.Index(lights["light_id"]).get_indexer(light_ids)
     entered = lights["entered"].astype(float).fillna(known.opened)
     return (
-        np.append(entered, float(known.opened))[number],
-        np.append(lights["removed"].astype(float), np.nan)[number],
+        np.append(entered, float(known.opened))[light],
+        np.append(lights["removed"].astype(float), np.nan)[light],
     )

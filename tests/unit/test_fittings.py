@@ -8,7 +8,11 @@ import pandas as pd
 import pytest
 
 from lightwatch.detection.touched import lights_touched
+from lightwatch.observations.known import Known, default_as_of
+from lightwatch.register import Register
 from lightwatch.register.fittings import _done, _ends_and_starts, _holders
+from lightwatch.store import open_store
+from tests.small_city import small_city
 
 KINDS = {"LM": "led_module", "DR": "driver", "PC": "photocontrol"}
 
@@ -99,3 +103,13 @@ def test_work_on_a_section_touches_every_light_beyond_it() -> None:
     found = lights_touched(register, repairs)
     pairs = list(zip(found["light_id"], found["repair"], strict=True))
     assert pairs == [("L1", 0), ("L2", 0), ("L2", 1)]
+
+
+def test_fittings_of_one_kind_are_those_among_all(tmp_path) -> None:
+    store = open_store(small_city(tmp_path))
+    register = Register(Known(store, default_as_of(store)))
+    every = register.fittings
+    for kind in (*every["kind"].unique(), "wiring", "no such kind"):
+        alone = register.fittings_of(kind)
+        among = every[every["kind"] == kind].reset_index(drop=True)
+        pd.testing.assert_frame_equal(alone, among, check_dtype=len(among) > 0)
