@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.special import chdtrc
 
 from lightwatch.rates.ages import FloatArray
 from lightwatch.rates.weibull_life import WeibullFit
@@ -75,8 +76,6 @@ def goodness(
     weights
         How many alike each stands for.
     """
-    from scipy.stats import chi2
-
     failed = np.asarray(failed, dtype=bool)
     total = float(weights[failed].sum())
     bands = int(np.clip(total // LEAST_A_BAND, 1, MOST_BANDS))
@@ -94,5 +93,5 @@ def goodness(
     p_value = None
     if freedom >= 1 and (expected > 0).all():
         distance = float(((observed - expected) ** 2 / expected).sum())
-        p_value = float(chi2.sf(distance, freedom))
+        p_value = float(chdtrc(freedom, distance))
     return Goodness(edges, observed, expected, p_value)

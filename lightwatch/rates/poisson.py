@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from scipy.special import gammainccinv, gammaincinv
+
 from lightwatch.errors import NotEnoughEvidence
 
 
@@ -50,13 +52,11 @@ def exact_rate(failures: int, unit_years: float, confidence: float = 0.95) -> Ra
     >>> rate.per_year, round(rate.high_per_year, 4)
     (0.0, 0.0369)
     """
-    from scipy.stats import chi2
-
     if failures < 0 or not 0 < confidence < 1:
         raise ValueError(f"no rate from {failures} failures at {confidence}")
     if not unit_years > 0:
         raise NotEnoughEvidence("nothing was watched: zero unit-years")
     tail = (1 - confidence) / 2
-    low = chi2.ppf(tail, 2 * failures) / 2 if failures else 0.0
-    high = chi2.ppf(1 - tail, 2 * failures + 2) / 2
-    return Rate(failures / unit_years, low / unit_years, float(high) / unit_years)
+    low = float(gammaincinv(failures, tail)) if failures else 0.0
+    high = float(gammainccinv(failures + 1, tail))
+    return Rate(failures / unit_years, low / unit_years, high / unit_years)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import betainccinv, betaincinv, ndtri
 
 from lightwatch.register import Register
 from lightwatch.words import DARK
@@ -55,14 +55,12 @@ def lit_limits(
     >>> round(share, 2), round(low, 3), round(high, 3)
     (0.9, 0.826, 0.945)
     """
-    from scipy.stats import beta
-
     n, out = float(passes.sum()), float(dark.sum())
     share = 1 - out / n
     if out in (0.0, n):
         tail = (1 - confidence) / 2
-        ends = (beta.ppf(tail, n - out, out + 1), beta.ppf(1 - tail, n - out + 1, out))
-        low, high = (0.0 if out == n else ends[0], 1.0 if out == 0 else ends[1])
+        low = 0.0 if out == n else betaincinv(n - out, out + 1, tail)
+        high = 1.0 if out == 0 else betainccinv(n - out + 1, out, tail)
         return share, float(low), float(high)
     clusters = len(passes)
     left = dark - (1 - share) * passes
