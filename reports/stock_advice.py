@@ -7,6 +7,7 @@ from typing import Any
 
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.stock import Advice
+from reports.assumptions import Assumptions
 from reports.sheets import as_csv
 
 CLAIM_HEAD = (
@@ -69,9 +70,24 @@ def _claims(advice: Advice) -> list[str]:
     return lines
 
 
-def advice_text(advice: Advice) -> str:
+def _costs(assumed: Assumptions) -> list[str]:
+    costs = assumed.visits
+    return [
+        f"Visits are reckoned at ({assumed.said('visits')}, local currency): "
+        f"{costs.failure:g} to a light that failed, {costs.dedicated:g} planned for "
+        f"one that still works, {costs.while_there:g} more while there, "
+        f"{costs.in_a_row:g} each in a row."
+    ]
+
+
+def advice_text(advice: Advice, assumed: Assumptions) -> str:
     """Return advice and claims as a storekeeper or planner would read them."""
-    said = [_while_there(advice), _districts(advice), _claims(advice)]
+    said = [
+        _while_there(advice),
+        _districts(advice),
+        _costs(assumed),
+        _claims(advice),
+    ]
     return "\n\n".join(["\n".join(part) for part in said] + ["\n".join(CAUTIONS)])
 
 

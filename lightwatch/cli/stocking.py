@@ -40,6 +40,10 @@ def stock(
         bool,
         typer.Option("--advice", help="also what to change early, and what to claim"),
     ] = False,
+    assume: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="your costs of visits for the advice, TOML"),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="write order sheets, pictures and claims"),
@@ -52,6 +56,7 @@ def stock(
     from lightwatch.decisions import stock as room
     from lightwatch.lives import lives
     from lightwatch.register import Register
+    from reports.assumptions import Assumptions, read_assumptions
     from reports.stock import stock_document, stock_text
     from reports.stock_advice import advice_document, advice_text
     from reports.stock_files import write_files
@@ -60,6 +65,7 @@ def stock(
         terms = room.Terms(service_level, policy)
     except LightwatchError as error:
         raise typer.BadParameter(str(error)) from None
+    assumed = read_assumptions(assume) if assume else Assumptions()
     known = known_at(db, as_of)
     register = Register(known)
     made = room.stock(
@@ -70,7 +76,7 @@ def stock(
         scenario=room.read_scenario(scenario) if scenario else None,
         rules=room.read_rules(rules) if rules else None,
     )
-    advice = room.advice(made, lives(register)) if with_advice else None
+    advice = room.advice(made, lives(register), assumed.visits) if with_advice else None
     written = known.clock.written(known.as_of)
     if out is not None:
         for path in write_files(out, written, made, advice):
@@ -81,4 +87,4 @@ def stock(
         print_json({**document, **more})
         return
     texts = [stock_text(written, made)]
-    print("\n\n".join([*texts, advice_text(advice)] if advice else texts))
+    print("\n\n".join([*texts, advice_text(advice, assumed)] if advice else texts))

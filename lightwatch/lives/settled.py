@@ -70,6 +70,21 @@ def _numbered(frame: pd.DataFrame, columns: Sequence[str]) -> NDArray[np.int64]:
     return number
 
 
+def _places(frame: pd.DataFrame) -> NDArray[np.int64]:
+    """Return one number for the lives that followed each other in one place.
+
+    A light may have several parts of a kind: one that began before the last had ended
+    hung beside it.
+    """
+    holder = _numbered(frame, _HOLDER)
+    order = np.argsort(holder, kind="stable")
+    start, end = (frame[name].to_numpy(float)[order] for name in ("start", "end"))
+    first = np.diff(holder[order], prepend=-1) != 0
+    place = np.empty(len(frame), dtype=np.int64)
+    place[order] = np.cumsum(first | (start < np.roll(end, 1)))
+    return place
+
+
 def _mean_delays_days(
     lives: Lives, found: pd.DataFrame, detection: Detection
 ) -> pd.Series[float]:
@@ -108,10 +123,7 @@ def settled(lives: Lives, found: pd.DataFrame, detection: Detection) -> pd.DataF
     frame = lives.frame.join(found)
     wait = settling_days(lives) * DAY
     stop = (frame["end"] - wait).where(_stops(lives))
-    holder = _numbered(frame, _HOLDER)
-    order = np.lexsort((frame["start"].to_numpy(float), holder))
-    after = stop.iloc[order].groupby(holder[order], sort=False).bfill()
-    following = after.loc[frame.index]
+    following = stop.groupby(_places(frame), sort=False).bfill()
     early = frame["failed"] & (frame["high"] > following)
     stopped = stop.notna() | early
     end = frame["end"].where(~stopped, following)

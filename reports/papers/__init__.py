@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from lightwatch.errors import UnknownAsset
+from reports.assumptions import Assumptions, read_assumptions
 from reports.papers import (
     again,
     energy,
@@ -18,7 +19,6 @@ from reports.papers import (
     reliability,
     warranty,
 )
-from reports.papers.assumptions import Assumptions, read_assumptions
 from reports.papers.desk import Desk
 from reports.papers.faces import as_html, written
 from reports.papers.paper import Paper

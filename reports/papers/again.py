@@ -5,7 +5,7 @@ from __future__ import annotations
 from lightwatch.decisions.batches import Batch, CampaignCosts, campaign
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.repeats import BadCircuit, RepeatLight
-from reports.papers.assumptions import RebuildCosts
+from reports.assumptions import RebuildCosts
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
 from reports.repeats import METHOD, why_bad
@@ -179,10 +179,7 @@ def batches(desk: Desk) -> Paper:
         "a year over all batches together.",
         (
             "Units of unknown model or year of installation.",
-            f"Costs {desk.assumptions.said('campaign')}: {costs.failure_visit:g} a "
-            f"visit to a failed light, {costs.planned_visit:g} a planned one, parts at "
-            f"{'the catalogue' if costs.part is None else f'{costs.part:g}'}; "
-            "failures of the next two years only.",
+            "Failures later than the next two years.",
         ),
         (
             Words("Alarms", said or ("None: no batch fails more than chance allows.",)),
@@ -204,6 +201,11 @@ def batches(desk: Desk) -> Paper:
             ),
         ),
         CAUTIONS,
+        (
+            f"Costs {desk.assumptions.said('campaign')}: {costs.failure_visit:g} a "
+            f"visit to a failed light, {costs.planned_visit:g} a planned one, parts at "
+            f"{'the catalogue' if costs.part is None else f'{costs.part:g}'}.",
+        ),
     )  # fmt: skip
 
 
@@ -278,9 +280,7 @@ def rebuild(desk: Desk) -> Paper:
         "points at one rate. Rebuilt: new, of the best construction on record.",
         (
             "Feeds that others own.",
-            f"Costs {desk.assumptions.said('rebuild')}: {costs.fault:,.0f} a fault, "
-            f"{costs.per_metre:g} a metre laid. Years to pay back are at the next two "
-            "years' rate; what darkness costs people is not in it.",
+            "What darkness costs people.",
             "Few sections on record are new: how well new ones do is read off the "
             "shape of wear.",
         ),
@@ -298,4 +298,9 @@ def rebuild(desk: Desk) -> Paper:
             *(_sections(one) for one in circuits[:CASES] if one.sections),
         ),
         CAUTIONS,
+        (
+            f"Costs {desk.assumptions.said('rebuild')}: {costs.fault:,.0f} a fault, "
+            f"{costs.per_metre:g} a metre laid. Years to pay back are at the next two "
+            "years' rate.",
+        ),
     )  # fmt: skip

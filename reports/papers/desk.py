@@ -11,7 +11,7 @@ from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives, lives
 from lightwatch.observations.known import Known
 from lightwatch.register import Register
-from reports.papers.assumptions import Assumptions
+from reports.assumptions import Assumptions
 
 MonthOf = tuple[str, int, int]
 """Name (YYYY-MM), first instant, first instant after."""

@@ -8,7 +8,7 @@ from reports.papers.paper import Paper, Table, Words, rounded, rows
 
 METHOD = (
     "Input watts of each light as they changed, day by day, times the hours during "
-    "which the sun stands below %g degrees at the place (%s)."
+    "which the sun at the place stands below the angle at which lights switch."
 )
 
 
@@ -55,7 +55,7 @@ def paper(desk: Desk) -> Paper:
         desk.as_of,
         f"{sum(one.light_days for one in found.lines):,.0f} light-days, "
         f"{total:,.1f} kW when lit",
-        METHOD % (level, desk.assumptions.said("energy")),
+        METHOD,
         tuple(left),
         (
             _summary(found),
@@ -92,5 +92,9 @@ def paper(desk: Desk) -> Paper:
                 rows([(one,) for one in found.without_watts]),
                 most=100,
             ),
+        ),
+        assumed=(
+            f"The angle of the sun at which lights switch, "
+            f"{desk.assumptions.said('energy')}: {level:g} degrees.",
         ),
     )  # fmt: skip

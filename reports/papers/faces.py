@@ -96,6 +96,7 @@ def _workbook(paper: Paper, path: Path) -> None:
             ("Rests on", paper.sample),
             ("Method", paper.method),
             *(("Left out", one) for one in paper.left_out),
+            *(("Reckoned with", one) for one in paper.assumed),
             *(("Caution", one) for one in paper.cautions),
         )
         for number, (name, value) in enumerate(lines):

@@ -102,7 +102,6 @@ def paper(desk: Desk) -> Paper:
                 for one in now.done
             ]
         ),
-        f"Windows {desk.assumptions.said('windows')}.",
     )  # fmt: skip
     open_ = Table(
         "backlog",
@@ -135,8 +134,6 @@ def paper(desk: Desk) -> Paper:
             "Jobs that nobody had reported or sighted before the repair are not among "
             "the days to repair.",
             "What was recorded later than the time above is not known here.",
-            f"Repair windows {desk.assumptions.said('windows')}: "
-            f"{windows.one_light:g} days for one light, {windows.feed:g} for a feed.",
         ),
         (
             Words(
@@ -152,5 +149,9 @@ def paper(desk: Desk) -> Paper:
             done,
             open_,
             _work(every),
+        ),
+        assumed=(
+            f"Repair windows {desk.assumptions.said('windows')}: "
+            f"{windows.one_light:g} days for one light, {windows.feed:g} for a feed.",
         ),
     )

@@ -87,6 +87,8 @@ class Paper:
         In order.
     cautions
         Where work on a pole, cable or road follows.
+    assumed
+        What is reckoned with that the records do not say, and whence it is.
     """
 
     name: str
@@ -98,6 +100,7 @@ class Paper:
     left_out: tuple[str, ...]
     parts: tuple[Part, ...]
     cautions: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
 
     @property
     def tables(self) -> tuple[Table, ...]:

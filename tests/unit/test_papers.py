@@ -127,6 +127,19 @@ def test_the_month_is_the_last_whole_one_or_that_asked_for(desk: Desk):
     assert isinstance(desk.tonight, date)
 
 
+def test_lights_that_only_failed_twice_are_counted_and_not_listed(desk: Desk):
+    found, page = desk.repeats, PAPERS["repeats"](desk)
+    (table,) = (one for one in page.tables if one.name == "lights")
+    listed = {row[0] for row in table.rows}
+    twice = [one for one in found.lights if one.light_id not in listed]
+    assert twice
+    assert listed
+    for one in twice:
+        assert (one.excess.failures, one.unheld, one.excess.named) == (2, 0, False)
+    told = f"{len(twice):,} lights that only failed twice"
+    assert any(told in words for words in page.left_out)
+
+
 @pytest.mark.parametrize(
     "name", ["monthly", "repeats", "rebuild", "warranty", "energy"]
 )

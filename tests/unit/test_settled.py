@@ -89,15 +89,18 @@ def test_the_rate_is_right_and_would_be_too_low_without(register: Register) -> N
 
 
 def one_light(
-    register: Register, ends: list[tuple[float, bool, int]]
+    register: Register, ends: list[tuple[float, bool, int]], *, beside: bool = False
 ) -> tuple[Lives, pd.DataFrame]:
-    """Return the lives of one lamp position; ends in days, noticed 5 days before."""
-    days = np.array([end for end, _, _ in ends])
+    """Return lives of lamps of a light, one after the other or side by side.
+
+    Ends in days, noticed 5 days before.
+    """
+    days = np.array([end for end, _, _ in ends], float)
     failed = np.array([one for _, one, _ in ends])
     plain = dict.fromkeys(COLUMNS, "")
     frame = pd.DataFrame(
         {**plain, "light_id": "L01", "kind": "lamp", "weight": 1.0,
-         "start": np.append(0.0, days[:-1]) * DAY, "end": days * DAY,
+         "start": np.append(0.0, days[:-1]) * DAY * (not beside), "end": days * DAY,
          "failed": failed, "end_repair": [repair for _, _, repair in ends]}
     )  # fmt: skip
     high = np.where(failed, days - 5, days) * DAY
@@ -121,6 +124,16 @@ def test_a_failure_noticed_while_judgement_had_stopped_counts_as_a_life_unfailed
     assert (after["end"] / DAY).tolist() == [500, 980, 980]
     assert (after["high"] / DAY).tolist() == [495, 940, 940]
     assert after["high"].iloc[2] < after["start"].iloc[2]
+
+
+@pytest.mark.usefixtures("waits")
+def test_a_part_that_hung_beside_another_does_not_stop_it(register: Register) -> None:
+    """Of two lamps one failed late and stayed dark; the other was taken off before."""
+    planned = int(register.known.repairs.query("cause == 'programme'").index[0])
+    ends = [(900, True, -1), (400, False, planned)]
+    after = settled.settled(*one_light(register, ends, beside=True), FOUND)
+    assert after["failed"].tolist() == [True, False]
+    assert after["high"].iloc[0] == 895 * DAY
 
 
 @pytest.mark.usefixtures("waits")

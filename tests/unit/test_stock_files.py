@@ -15,6 +15,7 @@ from openpyxl import load_workbook
 from lightwatch.decisions.stock import Terms, advice, stock
 from lightwatch.decisions.stock.scenario import Scenario
 from lightwatch.lives import lives
+from reports.assumptions import Assumptions, read_assumptions
 from reports.sheets import harmless
 from reports.stock import stock_document, stock_text
 from reports.stock_advice import advice_document, advice_text, claims_csv
@@ -42,6 +43,19 @@ def advised(plan):
     return advice(plan, lives(plan.fitted.register))
 
 
+def test_the_advice_says_what_visits_cost_and_whence_that_is(plan, tmp_path) -> None:
+    ours = tmp_path / "ours.toml"
+    ours.write_text("[visits]\nfailure = 999\nwhile_there = 0.5\n", "utf-8")
+    lived = lives(plan.fitted.register)
+    usual, own = Assumptions(), read_assumptions(ours)
+    before, after = (
+        advice_text(advice(plan, lived, one.visits), one) for one in (usual, own)
+    )
+    assert "(assumed, no source, local currency): 180 to a light that failed" in before
+    assert "(as given, local currency): 999 to a light that failed" in after
+    assert "0.5 more while there" in after
+
+
 def nasty(plan):
     first = plan.orders[0]
     item = replace(first.item, model=NASTY)
@@ -49,8 +63,8 @@ def nasty(plan):
 
 
 def test_no_statistical_word_reaches_the_storekeeper(plan, advised) -> None:
-    said = stock_text("today", plan) + order_csv(plan) + advice_text(advised)
-    said += "".join(HEAD)
+    said = stock_text("today", plan) + order_csv(plan) + "".join(HEAD)
+    said += advice_text(advised, Assumptions())
 
     found = [word for word in STATISTICAL if word in said.lower()]
     assert found == []

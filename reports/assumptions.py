@@ -12,6 +12,9 @@
     fault = 4000
     per_metre = 95
 
+    [visits]              # changing parts before they fail, local currency
+    failure = 210
+
     [energy]              # elevation of the sun at which lights switch
     switching_deg = -2.5
 
@@ -26,6 +29,7 @@ from pathlib import Path
 
 from lightwatch.decisions.batches import CampaignCosts
 from lightwatch.decisions.service import Windows
+from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.decisions.stock.files import check_keys, read_file
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights.darkness import BURN_DEG
@@ -69,6 +73,7 @@ class Assumptions:
     windows: Windows = field(default_factory=Windows)
     campaign: CampaignCosts = field(default_factory=CampaignCosts)
     rebuild: RebuildCosts = field(default_factory=RebuildCosts)
+    visits: VisitCosts = field(default_factory=VisitCosts)
     energy: Switching = field(default_factory=Switching)
     given: frozenset[str] = frozenset()
 
