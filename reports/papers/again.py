@@ -74,7 +74,7 @@ def repeats(desk: Desk) -> Paper:
             "Parts changed that had not failed, programmes, knock-downs, theft and "
             "vandalism are no failures.",
             f"{twice:,} lights that only failed twice, as some do by chance: "
-            "`lightwatch repeats --json` names them.",
+            "lightwatch repeats --json names them.",
         ),
         (
             Words(

@@ -61,10 +61,12 @@ def _register(true, rng):
     ).assign(kind="night")
     for frame in (told, seen, mends, patrols):
         frame["happened"] *= DAY
+    none = pd.DataFrame({"section_id": [], "upstream_section_id": []}, dtype=object)
     known = SimpleNamespace(
-        lights=lights, reports=told, sightings=seen.assign(state="out"), patrols=patrols
-    )
-    return SimpleNamespace(known=known, standing=lights, feeds={}), mends
+        lights=lights, reports=told, sightings=seen.assign(state="out"),
+        patrols=patrols, sections=none,
+    )  # fmt: skip
+    return SimpleNamespace(known=known, standing=lights), mends
 
 
 @pytest.mark.parametrize("true", [Crowd(0.3, 0.8), Crowd(0.9, 0.4)])
