@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from lightwatch.decisions.assumptions import Assumptions
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.stock import Advice
-from reports.assumptions import Assumptions
 from reports.sheets import as_csv
 
 CLAIM_HEAD = (

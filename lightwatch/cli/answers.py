@@ -177,6 +177,8 @@ def report(
     as_of: AsOf = None,
 ) -> None:
     """Write a report that prints well: a page, and its tables as CSV and XLSX."""
+    known = known_at(db, as_of)  # it is being read while Python gets ready
+
     from lightwatch.errors import NotUnderstood, UnknownAsset
     from lightwatch.register import Register
     from reports.papers import Assumptions, Desk, named, read_assumptions, write_report
@@ -186,7 +188,7 @@ def report(
     except UnknownAsset as error:
         raise typer.BadParameter(str(error), param_hint="NAME") from None
     assumed = Assumptions() if assume is None else read_assumptions(assume)
-    desk = Desk(Register(known_at(db, as_of)), month, assumed)
+    desk = Desk(Register(known), month, assumed)
     try:
         _ = desk.month
     except NotUnderstood as error:

@@ -54,9 +54,9 @@ def stock(
 ) -> None:
     """Say how many parts repairs will need, and what to order now."""
     from lightwatch.decisions import stock as room
+    from lightwatch.decisions.assumptions import Assumptions, read_assumptions
     from lightwatch.lives import lives
     from lightwatch.register import Register
-    from reports.assumptions import Assumptions, read_assumptions
     from reports.stock import stock_document, stock_text
     from reports.stock_advice import advice_document, advice_text
     from reports.stock_files import write_files

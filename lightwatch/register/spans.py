@@ -86,7 +86,8 @@ def spans(known: Known) -> pd.DataFrame:
     if not parts:
         return pd.DataFrame(columns=["light_id", "since", "until", *STANDING])
     frame = pd.concat(parts, ignore_index=True)
-    frame = frame.sort_values(["light_id", "at"], kind="stable")
+    light, _ = pd.factorize(frame["light_id"], sort=True)
+    frame = frame.iloc[np.lexsort((frame["at"].astype(float), light))]
     lights = frame.groupby("light_id", sort=False)
     frame[list(STANDING)] = lights[list(STANDING)].ffill()
     frame["since"] = frame["at"].astype(float)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
-from sqlalchemy import Connection, Engine, func, insert, or_, select, update
+from sqlalchemy import Connection, Engine, func, insert, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from lightwatch.errors import Conflict, UnknownAsset
@@ -153,9 +153,8 @@ class Store:
             )
         )
         if before is not None:
-            query = query.where(
-                or_(table.c.recorded.is_(None), table.c.recorded < before)
-            )
+            recorded = func.coalesce(table.c.recorded, before - 1)
+            query = query.where(recorded < before)
         with self._reading() as connection:
             found = read_columns(connection, query, {*instants, *numbers})
         found["position"] = found["position"].astype(int)

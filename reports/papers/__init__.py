@@ -6,35 +6,36 @@ A paper knows nothing of HTML or spreadsheets, and the faces nothing of street l
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 
+from lightwatch.decisions.assumptions import Assumptions, read_assumptions
 from lightwatch.errors import UnknownAsset
-from reports.assumptions import Assumptions, read_assumptions
-from reports.papers import (
-    again,
-    energy,
-    monthly,
-    night,
-    orders,
-    reliability,
-    warranty,
-)
 from reports.papers.desk import Desk
 from reports.papers.faces import as_html, written
 from reports.papers.paper import Paper
 
+
+def _made_by(module: str, name: str = "paper") -> Callable[[Desk], Paper]:
+    def made(desk: Desk) -> Paper:
+        paper: Paper = getattr(import_module(f"{__name__}.{module}"), name)(desk)
+        return paper
+
+    return made
+
+
 PAPERS: dict[str, Callable[[Desk], Paper]] = {
-    "monthly": monthly.paper,
-    "repeats": again.repeats,
-    "batches": again.batches,
-    "rebuild": again.rebuild,
-    "reliability": reliability.paper,
-    "photocontrols": orders.paper,
-    "patrol": night.paper,
-    "warranty": warranty.paper,
-    "energy": energy.paper,
+    "monthly": _made_by("monthly"),
+    "repeats": _made_by("again", "repeats"),
+    "batches": _made_by("again", "batches"),
+    "rebuild": _made_by("again", "rebuild"),
+    "reliability": _made_by("reliability"),
+    "photocontrols": _made_by("orders"),
+    "patrol": _made_by("night"),
+    "warranty": _made_by("warranty"),
+    "energy": _made_by("energy"),
 }
-"""Every report by its name."""
+"""Every report by its name; what one needs is loaded when it is made."""
 
 ALL = "all"
 

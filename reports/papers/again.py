@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from lightwatch.decisions.batches import Batch, CampaignCosts, campaign
+from lightwatch.decisions.assumptions import CampaignCosts, RebuildCosts
+from lightwatch.decisions.batches import Batch, campaign
 from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.repeats import BadCircuit, RepeatLight
-from reports.assumptions import RebuildCosts
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
 from reports.repeats import METHOD, why_bad

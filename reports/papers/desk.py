@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import TYPE_CHECKING
 
-from lightwatch.decisions.repeats import Repeats
+from lightwatch.decisions.assumptions import Assumptions
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import Lives, lives
 from lightwatch.observations.known import Known
 from lightwatch.register import Register
-from reports.assumptions import Assumptions
+
+if TYPE_CHECKING:
+    from lightwatch.decisions.repeats import Repeats
 
 MonthOf = tuple[str, int, int]
 """Name (YYYY-MM), first instant, first instant after."""
@@ -56,6 +59,8 @@ class Desk:
     @cached_property
     def repeats(self) -> Repeats:
         """What fails again."""
+        from lightwatch.decisions.repeats import Repeats
+
         return Repeats(self.lives)
 
     @cached_property

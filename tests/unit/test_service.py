@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightwatch.decisions.service import Windows, lit_limits, months
+from lightwatch.decisions.assumptions import Windows
+from lightwatch.decisions.service import lit_limits, months
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register

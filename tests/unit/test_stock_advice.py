@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lightwatch.decisions.assumptions import VisitCosts
 from lightwatch.decisions.stock.advising import life_of, replacements, rises
-from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.decisions.stock.forecast import fit
 from lightwatch.decisions.stock.grouping import group_replacements
 from lightwatch.decisions.stock.replacing import (

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from openpyxl import load_workbook
 
+from lightwatch.decisions.assumptions import Assumptions, read_assumptions
 from lightwatch.decisions.stock import Terms, advice, stock
 from lightwatch.decisions.stock.scenario import Scenario
 from lightwatch.lives import lives
-from reports.assumptions import Assumptions, read_assumptions
 from reports.sheets import harmless
 from reports.stock import stock_document, stock_text
 from reports.stock_advice import advice_document, advice_text, claims_csv

@@ -4,7 +4,6 @@ from lightwatch.decisions.batches.batches import Batch, Judged, batches, judged
 from lightwatch.decisions.batches.campaign import (
     Between,
     Campaign,
-    CampaignCosts,
     campaign,
 )
 from lightwatch.decisions.batches.units import Unplaced
@@ -13,7 +12,6 @@ __all__ = [
     "Batch",
     "Between",
     "Campaign",
-    "CampaignCosts",
     "Judged",
     "Unplaced",
     "batches",

@@ -5,34 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from lightwatch.decisions.assumptions import CampaignCosts
 from lightwatch.decisions.batches.batches import Batch
-from lightwatch.decisions.stock.costs import VisitCosts
-from lightwatch.errors import NotUnderstood
-
-
-@dataclass(frozen=True)
-class CampaignCosts:
-    """What a campaign is reckoned with [local currency]. Assumptions.
-
-    Parameters
-    ----------
-    failure_visit
-        A visit to one light that has failed: report, truck, crew, traffic, paperwork.
-    planned_visit
-        A visit planned for one light that still works; dearer than where a street is
-        done in a row, as the units of a batch hang here and there.
-    part
-        The new part; None: what the catalogue says the old one costs.
-    """
-
-    failure_visit: float = VisitCosts().failure
-    planned_visit: float = VisitCosts().dedicated
-    part: float | None = None
-
-    def __post_init__(self) -> None:
-        for name, value in vars(self).items():
-            if value is not None and not value >= 0:
-                raise NotUnderstood(f"cost of a campaign: {name} must not be negative")
 
 
 @dataclass(frozen=True)

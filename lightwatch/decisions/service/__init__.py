@@ -1,6 +1,6 @@
 """The service in figures: percent lit, days to repair, backlog, callbacks."""
 
-from lightwatch.decisions.service.jobs import Backlog, Done, Windows
+from lightwatch.decisions.service.jobs import Backlog, Done
 from lightwatch.decisions.service.month import Month, months
 from lightwatch.decisions.service.percent_lit import PercentLit, lit_limits
 
@@ -9,7 +9,6 @@ __all__ = [
     "Done",
     "Month",
     "PercentLit",
-    "Windows",
     "lit_limits",
     "months",
 ]

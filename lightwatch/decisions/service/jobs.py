@@ -7,37 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.assumptions import Windows
 from lightwatch.decisions.triage.crowd import noticed
 from lightwatch.decisions.triage.experience import level_of_work
 from lightwatch.detection.episodes import episodes
-from lightwatch.errors import NotUnderstood
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import UNANSWERED
 
 KINDS = ("one light", "burning by day", "knocked down", "feed")
-
-
-@dataclass(frozen=True)
-class Windows:
-    """Days within which each kind of job is to be done.
-
-    Published windows run from 3 working days to 30 days for a light and to 30 days for
-    a cable; these are assumptions, to be set by your contract.
-    """
-
-    one_light: float = 10.0
-    burning_by_day: float = 30.0
-    knocked_down: float = 30.0
-    feed: float = 30.0
-
-    def __post_init__(self) -> None:
-        if not all(value > 0 for value in vars(self).values()):
-            raise NotUnderstood("a repair window is a number of days above 0")
-
-    def of(self, kind: str) -> float:
-        """Return the window of a kind of job [days]."""
-        return float(getattr(self, kind.replace(" ", "_")))
 
 
 @dataclass(frozen=True)

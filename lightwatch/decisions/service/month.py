@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from lightwatch.decisions.assumptions import Windows
 from lightwatch.decisions.repeats.unheld import CALLBACK_DAYS, unheld_repairs
 from lightwatch.decisions.service.jobs import (
     Backlog,
     Done,
-    Windows,
     backlog,
     done,
     jobs,

@@ -1,6 +1,5 @@
 """The stock room: how many parts will be needed, and what to order when."""
 
-from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.decisions.stock.orders import Order, Terms
 from lightwatch.decisions.stock.plan import read_plan
 from lightwatch.decisions.stock.rules import read_rules
@@ -18,7 +17,6 @@ __all__ = [
     "Order",
     "StockPlan",
     "Terms",
-    "VisitCosts",
     "advice",
     "by_kind",
     "read_plan",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightwatch.decisions.stock.costs import VisitCosts
+from lightwatch.decisions.assumptions import VisitCosts
 from lightwatch.decisions.stock.drawing import fixed_terms
 from lightwatch.decisions.stock.forecast import SEED, Fitted, stream
 from lightwatch.decisions.stock.kinds import KindModel

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.assumptions import VisitCosts
 from lightwatch.decisions.stock.advising import (
     ON_ITS_WAY_OUT,
     SURE,
@@ -25,7 +26,6 @@ from lightwatch.decisions.stock.advising import (
     life_of,
     rises,
 )
-from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.decisions.stock.forecast import SEED, Fitted, stream
 from lightwatch.decisions.stock.kinds import KindModel
 from lightwatch.decisions.stock.renewal import renewals

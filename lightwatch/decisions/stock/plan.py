@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from lightwatch.decisions.stock.files import check_keys, read_file, read_month
+from lightwatch.decisions.files import check_keys, read_file, read_month
 from lightwatch.decisions.stock.forecast import Fitted
 from lightwatch.decisions.stock.paths import Planned
 from lightwatch.decisions.stock.terms import Floats
@@ -254,9 +254,9 @@ def changes_of(plan: Iterable[Programme], fitted: Fitted) -> PlanChange:
     UnknownAsset
         It names a place, a kind or a model that is not there.
     """
-    draft = _Draft(fitted)
-    places = _places(fitted)
-    for programme in plan:
+    draft, programmes = _Draft(fitted), tuple(plan)
+    places = _places(fitted) if programmes else pd.DataFrame()
+    for programme in programmes:
         _check_kinds(programme, fitted)
         draft.take(programme, _chosen(programme, places))
     planned = {kind: tuple(rows) for kind, rows in draft.planned.items()}

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from lightwatch.decisions.stock.files import read_file
+from lightwatch.decisions.files import read_file
 from lightwatch.decisions.stock.forecast import Rules
 from lightwatch.errors import NotUnderstood
 

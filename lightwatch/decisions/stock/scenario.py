@@ -34,8 +34,8 @@ from typing import Any
 
 import numpy as np
 
+from lightwatch.decisions.files import check_keys, read_file, read_month
 from lightwatch.decisions.stock.changes import Change
-from lightwatch.decisions.stock.files import check_keys, read_file, read_month
 from lightwatch.decisions.stock.forecast import Fitted
 from lightwatch.decisions.stock.plan import Programme, changes_of
 from lightwatch.decisions.stock.terms import Floats

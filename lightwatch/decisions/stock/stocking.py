@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from lightwatch.decisions.assumptions import VisitCosts
 from lightwatch.decisions.stock.advising import Replacement, replacements
 from lightwatch.decisions.stock.budget import Budget, budget
 from lightwatch.decisions.stock.changes import Change
-from lightwatch.decisions.stock.costs import VisitCosts
 from lightwatch.decisions.stock.forecast import (
     PATHS,
     SEED,

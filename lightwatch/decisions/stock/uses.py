@@ -82,15 +82,19 @@ def _exploded(register: Register, shelf: Shelf) -> pd.DataFrame:
     done = repairs["action"].isin(("replaced", "converted", "repaired"))
     named = repairs["fitted_model"] != ""
     chosen = repairs[done & (named | (repairs["action"] == "replaced"))]
+    work = pd.DataFrame(
+        {"text": chosen["fitted_model"], "kind": component[chosen.index]}
+    )
+    like = work.groupby(["text", "kind"], sort=False).ngroup().to_numpy()
     rows = []
-    columns = (chosen.index, chosen["fitted_model"], component[chosen.index])
-    for repair, text, kind in zip(*columns, strict=True):
-        for name in text.split("+"):
-            model = name.strip()
+    for number, (text, kind) in enumerate(work.drop_duplicates().to_numpy()):
+        for model in map(str.strip, text.split("+")):
             part = shelf.parts.get(model)
             of_kind = kind if kind in KINDS else "unknown"
-            rows.append((repair, model, part.kind if part else of_kind))
-    return pd.DataFrame(rows, columns=["repair", "model", "kind"])
+            rows.append((number, model, part.kind if part else of_kind))
+    parts = pd.DataFrame(rows, columns=["like", "model", "kind"])
+    repair = pd.DataFrame({"repair": chosen.index, "like": like})
+    return repair.merge(parts, on="like").drop(columns="like")
 
 
 def volts_classes(register: Register, shelf: Shelf) -> pd.DataFrame:

@@ -27,12 +27,83 @@ from dataclasses import dataclass, field, replace
 from math import isfinite
 from pathlib import Path
 
-from lightwatch.decisions.batches import CampaignCosts
-from lightwatch.decisions.service import Windows
-from lightwatch.decisions.stock.costs import VisitCosts
-from lightwatch.decisions.stock.files import check_keys, read_file
+from lightwatch.decisions.files import check_keys, read_file
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights.darkness import BURN_DEG
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Days within which each kind of job is to be done.
+
+    Published windows run from 3 working days to 30 days for a light and to 30 days for
+    a cable; these are assumptions, to be set by your contract.
+    """
+
+    one_light: float = 10.0
+    burning_by_day: float = 30.0
+    knocked_down: float = 30.0
+    feed: float = 30.0
+
+    def __post_init__(self) -> None:
+        if not all(value > 0 for value in vars(self).values()):
+            raise NotUnderstood("a repair window is a number of days above 0")
+
+    def of(self, kind: str) -> float:
+        """Return the window of a kind of job [days]."""
+        return float(getattr(self, kind.replace(" ", "_")))
+
+
+@dataclass(frozen=True)
+class VisitCosts:
+    """Costs of visits [local currency], the part apart. Assumptions.
+
+    Parameters
+    ----------
+    failure
+        A visit to one light that has failed: report, truck, crew, traffic, paperwork.
+    dedicated
+        A visit planned for one light that still works.
+    while_there
+        A few minutes more while the truck is up for another reason.
+    in_a_row
+        Of one light, where a street is done in a row.
+    """
+
+    failure: float = 180.0
+    dedicated: float = 120.0
+    while_there: float = 10.0
+    in_a_row: float = 30.0
+
+    def __post_init__(self) -> None:
+        for name in ("failure", "dedicated", "while_there", "in_a_row"):
+            if not getattr(self, name) >= 0:
+                raise NotUnderstood(f"cost of a visit: {name} must not be negative")
+
+
+@dataclass(frozen=True)
+class CampaignCosts:
+    """What a campaign is reckoned with [local currency]. Assumptions.
+
+    Parameters
+    ----------
+    failure_visit
+        A visit to one light that has failed: report, truck, crew, traffic, paperwork.
+    planned_visit
+        A visit planned for one light that still works; dearer than where a street is
+        done in a row, as the units of a batch hang here and there.
+    part
+        The new part; None: what the catalogue says the old one costs.
+    """
+
+    failure_visit: float = VisitCosts().failure
+    planned_visit: float = VisitCosts().dedicated
+    part: float | None = None
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if value is not None and not value >= 0:
+                raise NotUnderstood(f"cost of a campaign: {name} must not be negative")
 
 
 @dataclass(frozen=True)
