@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lightwatch.decisions.assumptions import CampaignCosts
 from lightwatch.decisions.batches import (
     Batch,
-    CampaignCosts,
     batches,
     campaign,
     judged,
