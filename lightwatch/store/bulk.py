@@ -85,15 +85,12 @@ def _numbers(array: str) -> NDArray[np.float64]:
     if array == "[]":
         return np.empty(0)
     if '"' in array:
-        words = _strings(array)
+        words = pa.compute.ascii_trim_whitespace(_strings(array))
         words = pa.compute.if_else(pa.compute.equal(words, ""), "nan", words)
     else:
         plain = array[1:-1].replace(" ", "").replace("null", "nan")
         words = pa.compute.split_pattern(pa.array([plain]), ",").values
-    try:
-        return np.asarray(words.cast(pa.float64()))
-    except pa.ArrowInvalid:  # it does not read "+5", which a table may hold
-        return np.array(words.to_pylist(), float)
+    return np.asarray(words.cast(pa.float64()))
 
 
 def _shared(words: pa.StringArray) -> NDArray[np.object_]:

@@ -54,7 +54,7 @@ def test_equal_words_are_one_object(store):
 
 
 def test_numbers_written_as_words_are_read_and_a_blank_one_is_none(store):
-    words = ["12.5", None, "+5", "-0.30", "1e3", "16.345678901234567"]
+    words = ["12.5", None, "+5", "-0.30", " 1E3\t", "16.345678901234567"]
     put(store, {"longitude": words, "symptom": [None] * 6})
     frame = store.frame("reports", ["longitude", "symptom"], numbers=["longitude"])
     expected = [12.5, math.nan, 5.0, -0.3, 1000.0, 16.345678901234567]
