@@ -12,6 +12,7 @@ import random
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections import Counter
@@ -20,6 +21,7 @@ from dataclasses import dataclass, field
 from lightwatch.store import open_store
 
 CLIENTS = 4
+TRIES = 3
 
 
 @dataclass
@@ -82,22 +84,36 @@ def _free_port() -> int:
         return int(found.getsockname()[1])
 
 
-def _server(address: str, port: int) -> subprocess.Popen[bytes]:
+def _server(address: str) -> tuple[subprocess.Popen[bytes], int]:
+    """Start the service on a port that is free, and still is when it takes it."""
+    for _ in range(TRIES):
+        port = _free_port()
+        process, complaint = _started(address, port)
+        if not complaint:
+            return process, port
+        assert "address already in use" in complaint, complaint
+    raise AssertionError("no port stays free")
+
+
+def _started(address: str, port: int) -> tuple[subprocess.Popen[bytes], str]:
     words = ["serve", "--port", str(port), "--db", address]
-    process = subprocess.Popen(
-        [sys.executable, "-m", "lightwatch.cli", *words],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    for _ in range(600):
-        try:
-            socket.create_connection(("127.0.0.1", port), 0.2).close()
-        except OSError:
-            assert process.poll() is None, "the server did not start"
-            time.sleep(0.05)
-        else:
-            return process
-    raise AssertionError("the server did not answer")
+    with tempfile.TemporaryFile() as complaints:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "lightwatch.cli", *words],
+            stdout=subprocess.DEVNULL,
+            stderr=complaints,
+        )
+        for _ in range(600):
+            if process.poll() is not None:
+                complaints.seek(0)
+                return process, complaints.read().decode() or "it ended, without a word"
+            try:
+                socket.create_connection(("127.0.0.1", port), 0.2).close()
+            except OSError:
+                time.sleep(0.05)
+            else:
+                return process, ""
+    return process, "it did not answer"
 
 
 def _post(port: int, light: str, key: str) -> bool:
@@ -142,16 +158,14 @@ def by_service(address: str, light: str, rounds: int, seed: int) -> Tally:
             [f"api-{seed}-{i}-{client}-{n}" for n in range(200)]
             for client in range(CLIENTS)
         ]
-        port = _free_port()
-        process = _server(address, port)
+        process, port = _server(address)
         killer = threading.Timer(rng.uniform(0.02, 0.8), process.kill)
         killer.start()
         _clients(port, light, names, tally)
         process.wait()
         begun = [key for keys in names for key in keys[: _reached(keys, tally) + 1]]
         tally.sent += begun
-        port = _free_port()
-        process = _server(address, port)
+        process, port = _server(address)
         for key in begun:
             assert _post(port, light, key)
             tally.acknowledged.add(key)
