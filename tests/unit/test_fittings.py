@@ -12,7 +12,9 @@ from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.register.fittings import _done, _ends_and_starts, _holders
 from lightwatch.store import open_store
+from tests.packages import take_in
 from tests.small_city import small_city
+from tests.towns import little_town
 
 KINDS = {"LM": "led_module", "DR": "driver", "PC": "photocontrol"}
 
@@ -113,3 +115,15 @@ def test_fittings_of_one_kind_are_those_among_all(tmp_path) -> None:
         alone = register.fittings_of(kind)
         among = every[every["kind"] == kind].reset_index(drop=True)
         pd.testing.assert_frame_equal(alone, among, check_dtype=len(among) > 0)
+
+
+def test_work_before_a_light_came_into_service_starts_nothing(tmp_path) -> None:
+    """L03 had its photocontrol replaced in September 2016; it entered afterwards."""
+    later = little_town(tmp_path / "later", lights={4: {"in_service": "2017-01-01"}})
+    found = take_in(later).register
+    ours = found.fittings[found.fittings["light_id"] == "L03"]
+    controls = ours[ours["kind"] == "photocontrol"]
+    entered = found.known.clock.instant("2017-01-01")
+    assert len(found.known.repairs.query("light_id == 'L03'"))
+    assert (ours["start"] >= entered).all()
+    assert (controls["start_repair"] < 0).all()
