@@ -132,8 +132,9 @@ def repeat_lights(
     """
     wrong = Counter(one.light_id for one in unheld)
     back = Counter(one.light_id for one in unheld if one.callback)
-    frame = lives.frame
-    failed = frame[frame["failed"] & (frame["light_id"] != "")]
+    told = own.index[(own["failures"] >= 2) | own.index.isin(list(wrong))]
+    frame = lives.frame.loc[lives.frame["failed"], ["light_id", "kind", "end"]]
+    failed = frame[frame["light_id"].isin(told)]
     counts = failed.groupby(["light_id", "kind"]).size()
     first, last = (
         failed.groupby("light_id")["end"].agg(which).to_dict()
@@ -143,7 +144,6 @@ def repeat_lights(
     for (light, kind), count in counts.items():
         kinds.setdefault(str(light), []).append((str(kind), int(count)))
     found = []
-    told = own.index[(own["failures"] >= 2) | own.index.isin(list(wrong))]
     for one in excesses(own, told):
         of = tuple(sorted(kinds.get(one.name, []), key=lambda pair: (-pair[1], pair)))
         years = (last.get(one.name, 0) - first.get(one.name, 0)) / YEAR
