@@ -147,7 +147,7 @@ def fit_from(
     bounded = _bounded(likelihood)
     begin = _start(seen, len(scaling.centre)) if start is None else start
     peak = maximise(bounded, begin)
-    errors = np.sqrt(np.diag(np.linalg.inv(peak.information)))
+    errors = _errors(peak)
     wide = errors > _WIDEST_ERROR
     loose = [name for name, one in zip(names, wide[2:], strict=True) if one]
     if wide[:2].any() and not loose:
@@ -204,13 +204,19 @@ def _start(seen: Tally, covariates: int) -> FloatArray:
     return start
 
 
+def _errors(peak: Peak) -> FloatArray:
+    """Return standard errors; infinite where the peak is flat but for rounding."""
+    variance = np.diag(np.linalg.inv(peak.information))
+    return np.sqrt(np.where(variance > 0, variance, np.inf))
+
+
 def _nearer(sample: Likelihood, start: FloatArray) -> FloatArray:
     """Return the peak of a sample, if the sample settles it; else begin as told."""
     try:
         peak = maximise(sample, start)
     except NotEnoughEvidence:
         return start
-    errors = np.sqrt(np.diag(np.linalg.inv(peak.information)))
+    errors = _errors(peak)
     return peak.theta if errors.max() < 1 else start
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
@@ -410,6 +410,7 @@ def test_lives_that_leave_as_they_enter_are_no_evidence() -> None:
 
 
 @given(st.integers(0, 100_000))
+@example(3284)
 @settings(max_examples=150, deadline=None)
 def test_a_handful_of_lives_gets_a_fit_with_limits_or_a_refusal(seed: int) -> None:
     """Warnings are errors here, so no overflow or division passes unseen."""
