@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from lightwatch.detection.touched import lights_touched
+from lightwatch.lives.lives import COLUMNS, Lives
+from lightwatch.nights import YEAR
 from lightwatch.observations.known import Known, default_as_of
+from lightwatch.rates.hazards import hazards_now
 from lightwatch.register import Register
-from lightwatch.register.fittings import _done, _ends_and_starts, _holders
+from lightwatch.register.fittings import _done, _ends_and_starts, _holders, _slots
 from lightwatch.store import open_store
 from tests.packages import take_in
 from tests.small_city import small_city
@@ -105,6 +109,10 @@ def test_work_on_a_section_touches_every_light_beyond_it() -> None:
     found = lights_touched(register, repairs)
     pairs = list(zip(found["light_id"], found["repair"], strict=True))
     assert pairs == [("L1", 0), ("L2", 0), ("L2", 1)]
+    backwards = lights_touched(register, repairs.iloc[::-1])
+    assert list(zip(backwards["light_id"], backwards["day"], strict=True)) == [
+        ("L2", 1.0), ("L2", 2.0), ("L1", 1.0),
+    ]  # fmt: skip
 
 
 def test_fittings_of_one_kind_are_those_among_all(tmp_path) -> None:
@@ -127,3 +135,33 @@ def test_work_before_a_light_came_into_service_starts_nothing(tmp_path) -> None:
     assert len(found.known.repairs.query("light_id == 'L03'"))
     assert (ours["start"] >= entered).all()
     assert (controls["start_repair"] < 0).all()
+
+
+def test_of_several_parts_of_a_kind_the_one_whose_model_was_read_is_replaced() -> None:
+    events = pd.DataFrame(
+        {
+            "light_id": "L1", "circuit_id": "", "kind": "lamp", "slot": 0,
+            "at": [0.0, 0.0, 5.0, 7.0], "repair": [-1, -1, 0, 1],
+            "model": ["A", "B", "C", "D"],
+        }
+    )  # fmt: skip
+    repairs = pd.DataFrame({"removed_model": ["B", ""]})
+    found = _slots(events, np.zeros(4, dtype=np.int64), repairs)
+    assert found["slot"].tolist() == [0, 1, 1, 0]
+
+
+def test_hazards_are_of_what_is_in_place_and_of_a_section_for_its_length() -> None:
+    plain = dict.fromkeys(COLUMNS, "")
+    frame = pd.DataFrame(
+        {
+            **plain, "section_id": ["S1", "S2", "S3"], "kind": "cable", "type": "duct",
+            "installed": 0.0, "installed_last": 0.0, "start": 0.0,
+            "end": [YEAR, 2.0 * YEAR, 2.0 * YEAR], "failed": [True, False, False],
+            "weight": [1.0, 1.0, 3.0], "end_repair": -1,
+        }
+    )  # fmt: skip
+    found = hazards_now(Lives(frame, SimpleNamespace(as_of=2 * YEAR)))
+    assert found["section_id"].tolist() == ["S2", "S3"]
+    one, three = found["per_year"]
+    assert one == pytest.approx(1.5 / 9.0)
+    assert three == pytest.approx(3 * one)
