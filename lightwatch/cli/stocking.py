@@ -65,6 +65,11 @@ def stock(
         terms = room.Terms(service_level, policy)
     except LightwatchError as error:
         raise typer.BadParameter(str(error)) from None
+    if assume and not with_advice:
+        raise typer.BadParameter(
+            "costs of visits are for the advice (expected --advice too)",
+            param_hint="--assume",
+        )
     assumed = read_assumptions(assume) if assume else Assumptions()
     known = known_at(db, as_of)
     register = Register(known)

@@ -54,6 +54,12 @@ class Windows:
         return float(getattr(self, kind.replace(" ", "_")))
 
 
+def _refuse_negative(costs: object, of: str) -> None:
+    for name, value in vars(costs).items():
+        if value is not None and not value >= 0:
+            raise NotUnderstood(f"cost of {of}: {name} must not be negative")
+
+
 @dataclass(frozen=True)
 class VisitCosts:
     """Costs of visits [local currency], the part apart. Assumptions.
@@ -76,9 +82,7 @@ class VisitCosts:
     in_a_row: float = 30.0
 
     def __post_init__(self) -> None:
-        for name in ("failure", "dedicated", "while_there", "in_a_row"):
-            if not getattr(self, name) >= 0:
-                raise NotUnderstood(f"cost of a visit: {name} must not be negative")
+        _refuse_negative(self, "a visit")
 
 
 @dataclass(frozen=True)
@@ -101,9 +105,7 @@ class CampaignCosts:
     part: float | None = None
 
     def __post_init__(self) -> None:
-        for name, value in vars(self).items():
-            if value is not None and not value >= 0:
-                raise NotUnderstood(f"cost of a campaign: {name} must not be negative")
+        _refuse_negative(self, "a campaign")
 
 
 @dataclass(frozen=True)
@@ -122,8 +124,7 @@ class RebuildCosts:
     per_metre: float = 120.0
 
     def __post_init__(self) -> None:
-        if self.fault < 0 or self.per_metre < 0:
-            raise NotUnderstood("costs of a rebuild must not be negative")
+        _refuse_negative(self, "a rebuild")
 
 
 @dataclass(frozen=True)

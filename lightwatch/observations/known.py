@@ -25,6 +25,8 @@ pd.options.mode.copy_on_write = True
 """As pandas 3 does: frames share what neither of them changed."""
 
 _READERS = 2
+"""One waits for the database while the other makes its columns."""
+
 _DATES = ["happened", "recorded"]
 _VERSION = ["key", "position", "version_recorded"]
 

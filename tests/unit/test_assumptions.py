@@ -52,7 +52,10 @@ def test_what_is_not_named_stays_and_is_said_to_be_assumed(tmp_path) -> None:
         ("[window]\na = 1", "'window' is not known (expected windows, campaign, re"),
         ("[rebuild]\nmetre = 1", "rebuild: 'metre' is not known (expected fault, per"),
         ("[rebuild]\nfault = 'dear'", "rebuild.fault = 'dear' is no number"),
-        ("[rebuild]\nfault = -1", "rebuild: costs of a rebuild must not be negative"),
+        (
+            "[rebuild]\nfault = -1",
+            "cost of a rebuild: fault must not be negative",
+        ),
         ("[windows]\nfeed = 0", "windows: a repair window is a number of days above"),
         ("[windows]\nfeed = true", "windows.feed = True is no number"),
         ("[energy]\nswitching_deg = nan", "energy.switching_deg = nan is no number"),

@@ -140,6 +140,15 @@ def test_lights_that_only_failed_twice_are_counted_and_not_listed(desk: Desk):
     assert any(told in words for words in page.left_out)
 
 
+def test_a_light_that_grows_worse_is_listed_after_two_failures(desk, monkeypatch):
+    light = next(one for one in desk.repeats.lights if one.excess.failures == 2)
+    grow = frozenset({light.light_id})
+    monkeypatch.setattr(type(desk.repeats), "grows", lambda self, level: grow)
+    (table,) = (one for one in PAPERS["repeats"](desk).tables if one.name == "lights")
+    (row,) = (one for one in table.rows if one[0] == light.light_id)
+    assert "ever more often" in row[table.heads.index("Why")]
+
+
 @pytest.mark.parametrize(
     "name", ["monthly", "repeats", "rebuild", "warranty", "energy"]
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from lightwatch.decisions.stock.forecast import Item, fit, forecast
 from lightwatch.decisions.stock.sharing import sharing
 from lightwatch.decisions.stock.shelf import Served, read_shelf
 from lightwatch.decisions.stock.stocking import stock
-from lightwatch.decisions.stock.uses import uses
+from lightwatch.decisions.stock.uses import _exploded, uses
 from lightwatch.decisions.stock.vintages import vintages
 from lightwatch.errors import NotUnderstood, UnknownAsset
 from tests.stocked_towns import LIGHTS, MODELS, STOCK, name, register, repair, repairs
@@ -270,3 +271,17 @@ def test_batches_alike_have_no_factor() -> None:
     )
 
     assert vintages(table).shape is None
+
+
+def test_a_part_of_no_name_is_of_the_kind_that_was_worked_on() -> None:
+    repairs = pd.DataFrame(
+        {
+            "component": ["photocontrol", ""], "cause": ["", "lamp"],
+            "action": "replaced", "fitted_model": ["", "LP + PC"],
+        }
+    )  # fmt: skip
+    shelf = SimpleNamespace(parts={"PC": SimpleNamespace(kind="photocontrol")})
+    register = SimpleNamespace(known=SimpleNamespace(repairs=repairs))
+    assert _exploded(register, shelf).to_numpy().tolist() == [
+        [0, "", "photocontrol"], [1, "LP", "lamp"], [1, "PC", "photocontrol"],
+    ]  # fmt: skip
