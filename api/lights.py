@@ -89,7 +89,9 @@ def search(picture: Picture, text: str, limit: int) -> list[dict[str, Any]]:
     wanted = text.strip().casefold()
     lights = picture.register.standing
     tags = [lights[name].str.casefold() for name in ("light_id", "pole_id")]
-    roads = lights["road_id"].map(picture.road_of).fillna("").str.casefold()
+    roads = (
+        lights["road_id"].map(picture.road_of).astype(object).fillna("").str.casefold()
+    )
     ranked = [
         (tags[0] == wanted),
         (tags[1] == wanted),

@@ -75,7 +75,7 @@ def _station(
     dates: pd.DatetimeIndex, front: Floats, number: int, rng: np.random.Generator
 ) -> pd.DataFrame:
     size = dates.size
-    season = -np.cos(2 * np.pi * (dates.dayofyear.to_numpy() - 18) / 365.25)
+    season = -np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 18) / 365.25)
     mean = 8.4 + 7.8 * season + 2.9 * front + COLDER_C[number]
     mean = mean + rng.normal(0, 0.8, size)
     wetness = 0.75 * _autoregressive(size, 0.6, rng) + 0.66 * front

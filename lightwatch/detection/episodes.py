@@ -34,7 +34,9 @@ def signs(register: Register) -> pd.DataFrame:
     named = repairs[(repairs["report_id"] != "") & (repairs["light_id"] != "")]
     repaired = dict(zip(named["report_id"], named["light_id"], strict=True))
     reports = known.reports
-    light = reports["report_id"].map(repaired).fillna(reports["light_id"])
+    light = (
+        reports["report_id"].map(repaired).astype(object).fillna(reports["light_id"])
+    )
     lost = light == ""
     light[lost] = nearest_lights(register.in_service, reports[lost])
     told = pd.DataFrame(

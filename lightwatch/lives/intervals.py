@@ -51,7 +51,7 @@ def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
     frame = lives.frame[lives.frame["failed"]]
     known = episodes(lives.register).set_index("repair")
     found = known.reindex(frame["end_repair"])
-    symptom = found["symptom"].fillna("").to_numpy(object)
+    symptom = found["symptom"].astype(object).fillna("").to_numpy(object)
     start, end = frame["start"].to_numpy(float), frame["end"].to_numpy(float)
     noticed = found["noticed"].to_numpy(float) * DAY
     late = ~((noticed > start) & (noticed <= end))

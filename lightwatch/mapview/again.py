@@ -110,7 +110,7 @@ def _ways(lights: pd.DataFrame, sections: pd.DataFrame) -> dict[str, list[Any]]:
     both = sections[["section_id", "circuit_id", "upstream_section_id"]].join(
         place, on="section_id", how="inner"
     )
-    both = both.join(place, on="upstream_section_id", rsuffix="_up", how="inner")
+    both = both.join(place.add_suffix("_up"), on="upstream_section_id", how="inner")
     lines: dict[str, list[Any]] = {}
     columns = ["latitude_up", "longitude_up", "latitude", "longitude"]
     for circuit, ends in zip(

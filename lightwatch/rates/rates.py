@@ -129,7 +129,7 @@ def _districts(register: Register, frame: pd.DataFrame) -> pd.Series[str]:
     district = lights["light_id"].map(register.district_of)
     of_circuit = district.groupby(lights["circuit_id"]).first()
     own = frame["light_id"].map(register.district_of)
-    return own.fillna(frame["circuit_id"].map(of_circuit)).fillna("")
+    return own.astype(object).fillna(frame["circuit_id"].map(of_circuit)).fillna("")
 
 
 def _by_age(frame: pd.DataFrame) -> pd.DataFrame:

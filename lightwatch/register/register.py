@@ -62,7 +62,9 @@ class Register:
         technology = now.set_index("light_id")["technology"]
         lights = self.in_service
         latest = lights["light_id"].map(technology)
-        return lights.assign(technology=latest.fillna(lights["technology"]))
+        return lights.assign(
+            technology=latest.astype(object).fillna(lights["technology"])
+        )
 
     @cached_property
     def district_of(self) -> dict[str, str]:

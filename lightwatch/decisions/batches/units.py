@@ -101,7 +101,7 @@ def _placed(frame: pd.DataFrame, clock: LocalTime) -> tuple[pd.DataFrame, Unplac
 
 def _cause(repairs: pd.DataFrame, at: pd.Series[int], like: pd.Series[str]) -> Bools:
     """Tell at which repairs the cause is a kind; positions below 0 are no repair."""
-    codes = pd.Categorical(repairs["cause"], categories=like.cat.categories).codes
+    codes = like.cat.categories.get_indexer(repairs["cause"])
     named = np.append(codes, -1)[at.to_numpy(np.int64)]
     return np.asarray((named >= 0) & (named == like.cat.codes.to_numpy()))
 

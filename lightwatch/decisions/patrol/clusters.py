@@ -54,7 +54,7 @@ def clusters(
         Longitude and latitude [degrees].
     """
     named = lights["road_id"].where(lights["road_id"] != "", np.nan)
-    group = named.fillna(_cells(lights).astype(str).radd("cell "))
+    group = named.astype(object).fillna(_cells(lights).astype(str).radd("cell "))
     codes, _ = pd.factorize(group)
     places = lights[["longitude", "latitude"]].to_numpy(float)
     lines, lengths = [], []

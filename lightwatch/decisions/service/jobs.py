@@ -137,7 +137,7 @@ def backlog(
     owner = known.circuits.set_index("circuit_id")["owner"]
     lights = known.lights.set_index("light_id")
     others = (lights["feed_owner"] != "") | (
-        lights["circuit_id"].map(owner).fillna("") != ""
+        lights["circuit_id"].map(owner).astype(object).fillna("") != ""
     )
     now = pd.DataFrame(
         {

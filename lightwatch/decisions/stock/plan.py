@@ -115,7 +115,11 @@ def _places(fitted: Fitted) -> pd.DataFrame:
             "district": lights["light_id"].map(district).to_numpy(),
             "depot": lights["light_id"].map(fitted.served.of_light).to_numpy(),
             "circuits": lights["circuit_id"].to_numpy(),
-            "road_class": lights["road_id"].map(road).fillna("unknown").to_numpy(),
+            "road_class": lights["road_id"]
+            .map(road)
+            .astype(object)
+            .fillna("unknown")
+            .to_numpy(),
             "technology": lights["technology"].to_numpy(),
         },
         index=pd.Index(lights["light_id"], name="light_id"),

@@ -202,7 +202,7 @@ class Served:
         """Return the depots for work at lights, or on circuits as a whole."""
         own = lights.map(self.of_light)
         there = circuits[own.isna()].map(self.of_circuit)
-        return own.fillna(there).fillna(self.shelf.depots[0])
+        return own.astype(object).fillna(there).fillna(self.shelf.depots[0])
 
     def _nearest(self, lights: pd.DataFrame) -> pd.Series[str]:
         stocked = sorted({depot for _, depot in self.shelf.holdings})

@@ -113,7 +113,7 @@ def misplaced(register: Register) -> Misplaced:
     repairs = known.repairs[known.repairs["light_id"] != ""]
     repairs = repairs[repairs["action"] != "no_fault_found"]
     light = known.reports.set_index("report_id")["light_id"]
-    named = repairs["report_id"].map(light).fillna("")
+    named = repairs["report_id"].map(light).astype(object).fillna("")
     answered = named != ""
     other = answered & (named != repairs["light_id"])
     share = float(other.sum() + _HALF) / float(answered.sum() + _LIKE)
