@@ -73,6 +73,8 @@ def life(
     as_json: Json = False,
 ) -> None:
     """Say how long each kind really lasts, and what the weather does to it."""
+    known = known_at(db, as_of)  # first: it is read while Python gets ready
+
     from lightwatch.lives import lives
     from lightwatch.lives.exposure import month_of
     from lightwatch.rates.backtest import backtest as hold_against
@@ -85,7 +87,6 @@ def life(
     from reports import lives as said
     from reports.noticing import recurrence_document, recurrence_text
 
-    known = known_at(db, as_of)
     data = lives(Register(known))
     written = known.clock.written(known.as_of)
     forecasts = hold_against(known) if backtest else None
@@ -124,12 +125,13 @@ def repeats(
     as_json: Json = False,
 ) -> None:
     """Say what fails again: lights, circuits, batches, repairs that did not hold."""
+    known = known_at(db, as_of)  # first: it is read while Python gets ready
+
     from lightwatch.decisions.repeats import Repeats
     from lightwatch.lives import lives
     from lightwatch.register import Register
     from reports.repeats import repeats_document, repeats_text
 
-    known = known_at(db, as_of)
     written = known.clock.written(known.as_of)
     register = Register(known)
     found = Repeats(lives(register))
@@ -177,7 +179,7 @@ def report(
     as_of: AsOf = None,
 ) -> None:
     """Write a report that prints well: a page, and its tables as CSV and XLSX."""
-    known = known_at(db, as_of)  # it is being read while Python gets ready
+    known = known_at(db, as_of)  # first: it is read while Python gets ready
 
     from lightwatch.errors import NotUnderstood, UnknownAsset
     from lightwatch.register import Register
@@ -224,6 +226,8 @@ def outages(
     as_json: Json = False,
 ) -> None:
     """Say what is open: a light on its own, or a fault that several share."""
+    known = known_at(db, as_of)  # first: it is read while Python gets ready
+
     from lightwatch.decisions.triage import Triage, triaged
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
     from lightwatch.lives import lives
@@ -231,7 +235,6 @@ def outages(
     from reports.outages import explained, outages_document, outages_text
     from reports.reliability import reliability_svg, reliability_text
 
-    known = known_at(db, as_of)
     written = known.clock.written(known.as_of)
     triage = Triage.of(lives(Register(known)))
     notes = [explained(triage.known)] if explain else []
@@ -258,13 +261,14 @@ def draw(
     as_of: AsOf = None,
 ) -> None:
     """Draw the outage map: one file that opens with no network."""
+    known = known_at(db, as_of)  # first: it is read while Python gets ready
+
     from lightwatch.decisions.triage import METHOD
     from lightwatch.decisions.triage import outages as triage
     from lightwatch.lives import lives
     from lightwatch.mapview import outage_map
     from lightwatch.register import Register
 
-    known = known_at(db, as_of)
     register = Register(known)
     page = outage_map(
         triage(lives(register)),

@@ -13,28 +13,23 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from lightwatch.nights import SECOND, LocalTime
 from lightwatch.store import Row, Store
 
 if TYPE_CHECKING:
     import geopandas
-
-pd.options.mode.copy_on_write = True
-"""As pandas 3 does: frames share what neither of them changed."""
+    import pandas as pd
 
 _READERS = 2
 """One waits for the database while the other makes its columns."""
 
-_DATES = ["happened", "recorded"]
-_VERSION = ["key", "position", "version_recorded"]
+_VERSION = ["key", "position", "recorded", "version_recorded"]
 
 _READ = {
     "lights": (
         "light_id", "pole_id", "longitude", "latitude", "road_id", "circuit_id",
         "section_id", "technology", "watts", "removed_on", "owner", "maintained_by",
-        "feed_owner", "depot", "notes",
+        "feed_owner", "depot", "notes", "happened",
     ),
     "components": ("light_id", "circuit_id", "kind", "model", "installed_on"),
     "models": (
@@ -52,16 +47,19 @@ _READ = {
     ),
     "reports": (
         "report_id", "light_id", "longitude", "latitude", "symptom", "danger",
+        "happened",
     ),
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",
         "action", "component", "fitted_model", "removed_model", "removed_date_code",
         "symptom_found", "volts", "proven", "made_safe", "temporary_feed_until",
-        "follow_up", "supersedes",
+        "follow_up", "supersedes", "happened", "recorded",
     ),
-    "patrols": ("patrol_id", "road_id", "kind"),
-    "sightings": ("patrol_id", "light_id", "state"),
-    "weather": ("station_id", "date", "tmin_c", "tmax_c", "rain_mm", "gust_kmh"),
+    "patrols": ("patrol_id", "road_id", "kind", "happened"),
+    "sightings": ("patrol_id", "light_id", "state", "happened"),
+    "weather": (
+        "station_id", "date", "tmin_c", "tmax_c", "rain_mm", "gust_kmh", "happened",
+    ),
     "stations": ("station_id", "longitude", "latitude"),
     "roads": ("road_id", "name", "class", "speed_kmh", "one_way", "geometry"),
 }  # fmt: skip
@@ -100,8 +98,8 @@ def _then(versions: list[Row], as_of: int) -> Row | None:
 class Known:
     """Everything recorded strictly before ``as_of`` [instant], references resolved.
 
-    Frames hold the format's columns, blank text as '' and blank numbers as NaN, with
-    ``happened`` and ``recorded`` [instants] where the resource is dated.
+    Frames hold the format's columns, blank text as '' and blank numbers as NaN;
+    ``happened`` [instant] of what is dated, and of repairs ``recorded``.
     """
 
     store: Store
@@ -142,10 +140,9 @@ class Known:
         return begun.result() if begun else self._read(resource)
 
     def _read(self, resource: str) -> pd.DataFrame:
-        dates = _DATES[:1] if resource == "patrols" else _DATES
-        asked = (*_READ[resource], *dates)
+        asked = _READ[resource]
         versions = self.versions(resource)
-        wanted = dict.fromkeys([*asked, *((*_DATES, *_VERSION) if versions else ())])
+        wanted = dict.fromkeys([*asked, *(_VERSION if versions else ())])
         frame = self.store.frame(resource, list(wanted), self.as_of, _NUMBERS)
         if versions:
             stood = self._as_it_stood(versions, frame)
@@ -165,6 +162,8 @@ class Known:
     def _as_it_stood(
         self, versions: dict[str, list[Row]], frame: pd.DataFrame
     ) -> pd.DataFrame:
+        import pandas as pd
+
         rows = []
         for some in versions.values():
             row = _then(some, self.as_of)

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 
 def _on_sphere(places: pd.DataFrame) -> NDArray[np.float64]:
@@ -33,6 +32,8 @@ def nearest(places: pd.DataFrame, among: pd.DataFrame) -> NDArray[np.int64]:
     numpy.ndarray
         Positions in ``among``.
     """
+    from scipy.spatial import cKDTree
+
     found = cKDTree(_on_sphere(among)).query(_on_sphere(places))[1]
     return np.asarray(found, dtype=np.int64)
 

@@ -10,11 +10,22 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, Table, Text, cast, func, insert, select, text
+from sqlalchemy import (
+    Connection,
+    LargeBinary,
+    Select,
+    Table,
+    Text,
+    cast,
+    func,
+    insert,
+    select,
+    text,
+)
 
 from lightwatch.errors import Conflict
 
-_SPACED = '", "'
+_SPACED = b'", "'
 """So PostgreSQL writes arrays; SQLite takes no space."""
 
 
@@ -60,36 +71,51 @@ def read_columns(
     """
     found = query.subquery().c
     postgres = connection.dialect.name == "postgresql"
-    gather = func.json_agg if postgres else func.json_group_array
-    arrays = connection.execute(select(*(cast(gather(c), Text) for c in found))).one()
+    gather = _gathered_there if postgres else _gathered_here
+    arrays = connection.execute(select(*map(gather, found))).one()
     return {
-        name: _numbers(array or "[]")
+        name: _numbers(array or b"[]")
         if name in numbers
-        else _shared(_strings(array or "[]"))
+        else _shared(_strings(array or b"[]"))
         for name, array in zip(found.keys(), arrays, strict=True)
     }
 
 
-def _strings(array: str) -> pa.StringArray:
+def _gathered_here(column: Any) -> Any:
+    return cast(func.json_group_array(column), LargeBinary)
+
+
+def _gathered_there(column: Any) -> Any:
+    return func.convert_to(cast(func.json_agg(column), Text), "UTF8")
+
+
+def _cut(array: bytes, first: int, after: int, between: str) -> pa.StringArray:
+    """Return the parts of a text [first, after) of UTF-8; the whole is not copied."""
+    bounds = np.array([first, after], np.int32)
+    whole = pa.StringArray.from_buffers(1, pa.py_buffer(bounds), pa.py_buffer(array))
+    return pa.compute.split_pattern(whole, between).values
+
+
+def _strings(array: bytes) -> pa.StringArray:
     """Return the strings of a JSON array; where none is escaped, it need only be cut.
 
     Inside a string a quotation mark is escaped, so '","' is never part of one.
     """
-    if array == "[]" or "\\" in array or _SPACED in array:
+    if array == b"[]" or b"\\" in array or _SPACED in array:
         return pa.array(json.loads(array), pa.string())
-    return pa.compute.split_pattern(pa.array([array[2:-2]]), '","').values
+    return _cut(array, 2, len(array) - 2, '","')
 
 
-def _numbers(array: str) -> NDArray[np.float64]:
+def _numbers(array: bytes) -> NDArray[np.float64]:
     """Return the numbers of a JSON array, be they written as numbers or as words."""
-    if array == "[]":
+    if array == b"[]":
         return np.empty(0)
-    if '"' in array:
+    if b'"' in array:
         words = pa.compute.ascii_trim_whitespace(_strings(array))
         words = pa.compute.if_else(pa.compute.equal(words, ""), "nan", words)
     else:
-        plain = array[1:-1].replace(" ", "").replace("null", "nan")
-        words = pa.compute.split_pattern(pa.array([plain]), ",").values
+        plain = array.replace(b" ", b"").replace(b"null", b"nan")
+        words = _cut(plain, 1, len(plain) - 1, ",")
     return np.asarray(words.cast(pa.float64()))
 
 

@@ -114,3 +114,4 @@ TABLES: dict[str, Table] = {
 Index("reports_by_light", TABLES["reports"].c.light_id)
 Index("repairs_by_light", TABLES["repairs"].c.light_id)
 Index("repairs_by_record", TABLES["repairs"].c.recorded)
+Index("patrols_by_record", TABLES["patrols"].c.recorded)
