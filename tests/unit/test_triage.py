@@ -36,7 +36,7 @@ def _csv(head: str, rows: list[str]) -> str:
 
 def _table(*rows: dict[str, Any]) -> str:
     """Write rows that need not have the same columns."""
-    frame = pd.DataFrame(rows).fillna("")
+    frame = pd.DataFrame(rows, dtype=object).fillna("")
     return frame.to_csv(index=False, lineterminator="\n")
 
 
