@@ -22,6 +22,7 @@ from lightwatch.decisions.triage.spoken import (
 from lightwatch.errors import NotUnderstood, UnknownAsset
 from lightwatch.nights import YEAR
 from lightwatch.observations.checks import distance_m
+from lightwatch.store.frames import filled
 
 MOST = 100
 LAST_REPAIRS = 5
@@ -89,9 +90,7 @@ def search(picture: Picture, text: str, limit: int) -> list[dict[str, Any]]:
     wanted = text.strip().casefold()
     lights = picture.register.standing
     tags = [lights[name].str.casefold() for name in ("light_id", "pole_id")]
-    roads = (
-        lights["road_id"].map(picture.road_of).astype(object).fillna("").str.casefold()
-    )
+    roads = filled(lights["road_id"].map(picture.road_of), "").str.casefold()
     ranked = [
         (tags[0] == wanted),
         (tags[1] == wanted),

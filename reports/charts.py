@@ -168,7 +168,7 @@ def survival(kind: str, fits: Sequence[LifeFit], as_of: str) -> str:
         "Weibull. Lives of unknown installation date left out."
     )
     chart = Chart(
-        f"How many {kind.replace('_', ' ')}s still work",
+        f"{kind.replace('_', ' ').capitalize()}: how many still work",
         caption,
         "Age [years]",
         "Share still working",

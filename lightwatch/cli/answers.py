@@ -179,17 +179,20 @@ def report(
     as_of: AsOf = None,
 ) -> None:
     """Write a report that prints well: a page, and its tables as CSV and XLSX."""
-    known = known_at(db, as_of)  # first: it is read while Python gets ready
-
+    from lightwatch.decisions.assumptions import Assumptions, read_assumptions
     from lightwatch.errors import NotUnderstood, UnknownAsset
-    from lightwatch.register import Register
-    from reports.papers import Assumptions, Desk, named, read_assumptions, write_report
+    from reports.papers import named, write_report
 
     try:
         wanted = named(name)
     except UnknownAsset as error:
         raise typer.BadParameter(str(error), param_hint="NAME") from None
     assumed = Assumptions() if assume is None else read_assumptions(assume)
+    known = known_at(db, as_of)  # now: it is read while Python gets ready
+
+    from lightwatch.register import Register
+    from reports.papers.desk import Desk
+
     desk = Desk(Register(known), month, assumed)
     try:
         _ = desk.month

@@ -13,6 +13,7 @@ from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
 from lightwatch.register.nearest import nearest_lights
 from lightwatch.register.once import once
+from lightwatch.store.frames import filled
 from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
@@ -34,9 +35,7 @@ def signs(register: Register) -> pd.DataFrame:
     named = repairs[(repairs["report_id"] != "") & (repairs["light_id"] != "")]
     repaired = dict(zip(named["report_id"], named["light_id"], strict=True))
     reports = known.reports
-    light = (
-        reports["report_id"].map(repaired).astype(object).fillna(reports["light_id"])
-    )
+    light = filled(reports["report_id"].map(repaired), reports["light_id"])
     lost = light == ""
     light[lost] = nearest_lights(register.in_service, reports[lost])
     told = pd.DataFrame(

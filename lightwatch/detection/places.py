@@ -25,6 +25,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -111,20 +112,14 @@ def fit_places(register: Register, table: pd.DataFrame) -> Places:
         over which they would have come [days].
     """
     lights = register.known.lights
-    road_class = (
-        lights["road_id"]
-        .map(register.known.road_class)
-        .astype(object)
-        .fillna(ELSEWHERE)
-    )
+    road_class = filled(lights["road_id"].map(register.known.road_class), ELSEWHERE)
     own = {
         "road_class": dict(zip(lights["light_id"], road_class, strict=True)),
         "district": register.district_of,
     }
     light = table["light_id"]
     coded = {
-        name: pd.factorize(light.map(of).astype(object).fillna(ELSEWHERE))
-        for name, of in own.items()
+        name: pd.factorize(filled(light.map(of), ELSEWHERE)) for name, of in own.items()
     }
     place = {name: code for name, (code, _) in coded.items()}
     ratio = {name: np.ones(len(names)) for name, (_, names) in coded.items()}

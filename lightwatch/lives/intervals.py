@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from lightwatch.detection import SURE, Detection, episodes
 from lightwatch.lives.lives import Lives
 from lightwatch.nights import DAY
+from lightwatch.store.frames import filled
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def _of_failed(lives: Lives, detection: Detection) -> pd.DataFrame:
     frame = lives.frame[lives.frame["failed"]]
     known = episodes(lives.register).set_index("repair")
     found = known.reindex(frame["end_repair"])
-    symptom = found["symptom"].astype(object).fillna("").to_numpy(object)
+    symptom = filled(found["symptom"], "").to_numpy()
     start, end = frame["start"].to_numpy(float), frame["end"].to_numpy(float)
     noticed = found["noticed"].to_numpy(float) * DAY
     late = ~((noticed > start) & (noticed <= end))

@@ -16,6 +16,7 @@ from lightwatch.nights import YEAR, LocalTime
 from lightwatch.nights.years import local_years
 from lightwatch.rates.poisson import Rate, exact_rate
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 from lightwatch.words import SUPPLY
 
 BY = (
@@ -129,7 +130,7 @@ def _districts(register: Register, frame: pd.DataFrame) -> pd.Series[str]:
     district = lights["light_id"].map(register.district_of)
     of_circuit = district.groupby(lights["circuit_id"]).first()
     own = frame["light_id"].map(register.district_of)
-    return own.astype(object).fillna(frame["circuit_id"].map(of_circuit)).fillna("")
+    return filled(filled(own, frame["circuit_id"].map(of_circuit)), "")
 
 
 def _by_age(frame: pd.DataFrame) -> pd.DataFrame:

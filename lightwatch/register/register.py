@@ -15,6 +15,7 @@ from lightwatch.register.fittings import fittings
 from lightwatch.register.nearest import nearest
 from lightwatch.register.once import once
 from lightwatch.register.spans import spans
+from lightwatch.store.frames import filled
 
 EARTH_RADIUS_M = 6_371_008.8
 
@@ -62,9 +63,7 @@ class Register:
         technology = now.set_index("light_id")["technology"]
         lights = self.in_service
         latest = lights["light_id"].map(technology)
-        return lights.assign(
-            technology=latest.astype(object).fillna(lights["technology"])
-        )
+        return lights.assign(technology=filled(latest, lights["technology"]))
 
     @cached_property
     def district_of(self) -> dict[str, str]:

@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from lightwatch.decisions.assumptions import Assumptions, read_assumptions
 from lightwatch.errors import UnknownAsset
-from reports.papers.desk import Desk
-from reports.papers.faces import as_html, written
-from reports.papers.paper import Paper
+
+if TYPE_CHECKING:
+    from reports.papers.desk import Desk
+    from reports.papers.paper import Paper
 
 
 def _made_by(module: str, name: str = "paper") -> Callable[[Desk], Paper]:
@@ -59,17 +60,6 @@ def named(name: str) -> list[str]:
 
 def write_report(name: str, desk: Desk, out: Path) -> list[Path]:
     """Write a report, or all, into a folder."""
+    from reports.papers.faces import written
+
     return [path for one in named(name) for path in written(PAPERS[one](desk), out)]
-
-
-__all__ = [
-    "ALL",
-    "PAPERS",
-    "Assumptions",
-    "Desk",
-    "Paper",
-    "as_html",
-    "named",
-    "read_assumptions",
-    "write_report",
-]

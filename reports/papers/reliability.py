@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lightwatch.rates import rates
+from lightwatch.rates import RateRow, rates
 from lightwatch.rates.life_models import LeftOut, life_models
+from lightwatch.words import SUPPLY
 from reports import charts
 from reports.lives import lives_document
 from reports.papers.desk import Desk
 from reports.papers.paper import Chart, Paper, Table, rounded, rows
+
+LEAST_YEARS = 10.0
+"""A rate is given of what failed, or was watched for so many unit-years."""
 
 
 def _left_out(left: Sequence[LeftOut]) -> tuple[str, ...]:
@@ -19,6 +23,44 @@ def _left_out(left: Sequence[LeftOut]) -> tuple[str, ...]:
         name = f"{one.kind.replace('_', ' ')} {one.type.replace('_', ' ')}"
         by_reason.setdefault(one.reason, []).append(name)
     return tuple(f"{', '.join(of)}: {why}." for why, of in by_reason.items())
+
+
+def by_technology(every: Sequence[RateRow]) -> tuple[Table, tuple[str, ...]]:
+    """Return rates by technology and part, and which were watched for too little."""
+    told = [one for one in every if one.failures or one.unit_years >= LEAST_YEARS]
+    lines = [
+        (
+            *_of(one),
+            rounded(one.unit_years, 0),
+            one.failures,
+            *(
+                (None, None, None)
+                if one.rate is None
+                else (
+                    rounded(1000 * one.rate.per_year, 2),
+                    rounded(1000 * one.rate.low_per_year, 2),
+                    rounded(1000 * one.rate.high_per_year, 2),
+                )
+            ),
+        )
+        for one in told
+    ]
+    table = Table(
+        "rates",
+        "Failures per 1,000 unit-years, by technology of the light",
+        ("Technology", "Part", "Unit-years", "Failures", "Rate", "from", "to"),
+        rows(lines),
+        "Exact Poisson limits, 95 %; cable and line per 1,000 km-years.",
+    )
+    scarce = [" ".join(_of(one)) for one in every if one not in told]
+    why = f"no failure in less than {LEAST_YEARS:g} unit-years: no rate is given."
+    return table, (f"{', '.join(scarce)}: {why}",) if scarce else ()
+
+
+def _of(row: RateRow) -> tuple[str, str]:
+    """Return the technology and the part; what feeds a light has no technology."""
+    kind, technology = str(row.group["kind"]), str(row.group["technology"])
+    return "feed" if kind in SUPPLY else technology, kind.replace("_", " ")
 
 
 def paper(desk: Desk) -> Paper:
@@ -55,33 +97,7 @@ def paper(desk: Desk) -> Paper:
         "Weibull lives in mean weather, 95 % limits. A shape above 1 wears out; a "
         "tenth has failed by B10.",
     )  # fmt: skip
-    counted = rates(desk.lives, ["technology", "kind"])
-    rates_table = Table(
-        "rates",
-        "Failures per 1,000 unit-years, by technology of the light",
-        ("Technology", "Part", "Unit-years", "Failures", "Rate", "from", "to"),
-        rows(
-            [
-                (
-                    str(one.group["technology"]),
-                    str(one.group["kind"]).replace("_", " "),
-                    rounded(one.unit_years, 0),
-                    one.failures,
-                    *(
-                        (None, None, None)
-                        if one.rate is None
-                        else (
-                            rounded(1000 * one.rate.per_year, 2),
-                            rounded(1000 * one.rate.low_per_year, 2),
-                            rounded(1000 * one.rate.high_per_year, 2),
-                        )
-                    ),
-                )
-                for one in counted
-            ]
-        ),
-        "Exact Poisson limits, 95 %; cable and line per 1,000 km-years.",
-    )
+    rates_table, scarce = by_technology(rates(desk.lives, ["technology", "kind"]))
     pictures = tuple(
         Chart(
             f"How long a {kind.replace('_', ' ')} works",
@@ -100,6 +116,6 @@ def paper(desk: Desk) -> Paper:
         f"{sum(one.failures for one in fits):,} failures",
         "Weibull fits to lives with late entry, failures put between the days between "
         "which they must lie; Kaplan-Meier with late entry for the pictures.",
-        _left_out(models.left_out),
+        (*_left_out(models.left_out), *scarce),
         (*pictures, lives_table, rates_table),
     )

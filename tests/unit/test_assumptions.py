@@ -6,12 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from lightwatch.decisions.assumptions import read_assumptions
 from lightwatch.errors import NotUnderstood
 from lightwatch.lives import lives
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import open_store
-from reports.papers import PAPERS, Desk, as_html, read_assumptions
+from reports.papers import PAPERS
+from reports.papers.desk import Desk
+from reports.papers.faces import as_html
 from tests.small_city import small_city
 
 GIVEN = """

@@ -22,7 +22,9 @@ from lightwatch.rates.thin import shrunk
 from lightwatch.register import Register
 from reports.lives import backtest_text, feeds_text, lives_text
 from reports.noticing import recurrence_text
-from reports.papers import PAPERS, Desk, as_html
+from reports.papers import PAPERS
+from reports.papers.desk import Desk
+from reports.papers.faces import as_html
 from reports.repeats import repeats_text
 from tests.towns import CLOCK, TABLES, little_town, new_store, take_in
 

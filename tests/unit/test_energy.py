@@ -13,7 +13,7 @@ from lightwatch.nights.darkness import Burning, Place, burn_hours
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import open_store
-from reports.papers import Desk
+from reports.papers.desk import Desk
 from tests.small_city import small_city
 
 

@@ -7,14 +7,19 @@ from datetime import date
 
 import pytest
 from openpyxl import load_workbook
+from typer.testing import CliRunner
 
+from lightwatch.cli import app
 from lightwatch.errors import LightwatchError, NotUnderstood, UnknownAsset
 from lightwatch.observations.known import Known, default_as_of
+from lightwatch.rates import RateRow, exact_rate
 from lightwatch.register import Register
 from lightwatch.store import open_store
-from reports.papers import ALL, PAPERS, Desk, named, write_report
+from reports.papers import ALL, PAPERS, named, write_report
+from reports.papers.desk import Desk
 from reports.papers.faces import as_html, decimals, looks, said, written
 from reports.papers.paper import Chart, Paper, Table, Words, rounded
+from reports.papers.reliability import by_technology
 from tests.small_city import small_city
 
 HOSTILE = (
@@ -161,3 +166,35 @@ def test_hostile_notes_of_an_invented_city_run_in_no_report(desk, tmp_path, name
             for sheet in load_workbook(path):
                 for row in sheet.iter_rows():
                     assert all(cell.data_type != "f" for cell in row)
+
+
+def test_what_hardly_anybody_watched_has_no_rate_and_is_told():
+    def row(technology: str, kind: str, years: float, failures: int) -> RateRow:
+        rate = exact_rate(failures, years)
+        of = {"technology": technology, "kind": kind}
+        return RateRow(of, "unit", years, failures, rate)
+
+    every = [
+        row("led", "driver", 1000.0, 12),
+        row("led", "lamp", 0.01, 0),
+        row("mh", "pole", 9.0, 0),
+        row("mh", "lamp", 2.0, 1),
+        row("unknown", "cable", 50.0, 3),
+    ]
+    table, scarce = by_technology(every)
+    assert [line[:4] for line in table.rows] == [
+        ("led", "driver", 1000.0, 12),
+        ("mh", "lamp", 2.0, 1),
+        ("feed", "cable", 50.0, 3),
+    ]
+    [told] = scarce
+    assert told.startswith("led lamp, mh pole: ")
+    assert by_technology(every[:1])[1] == ()
+
+
+def test_a_wrong_report_is_told_before_the_store_is_looked_for(tmp_path):
+    words = ["report", "weekly", "--out", str(tmp_path), "--db", "sqlite:////no/where"]
+    told = CliRunner().invoke(app, words)
+    assert told.exit_code == 2
+    assert "no report 'weekly'" in told.output
+    assert "store" not in told.output

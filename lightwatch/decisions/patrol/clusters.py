@@ -13,6 +13,7 @@ from lightwatch.decisions.patrol.network import (
     Network,
     metres,
 )
+from lightwatch.store.frames import filled
 
 ACROSS_M = 250.0
 """About how far a cluster reaches [m]."""
@@ -54,7 +55,7 @@ def clusters(
         Longitude and latitude [degrees].
     """
     named = lights["road_id"].where(lights["road_id"] != "", np.nan)
-    group = named.astype(object).fillna(_cells(lights).astype(str).radd("cell "))
+    group = filled(named, _cells(lights).astype(str).radd("cell "))
     codes, _ = pd.factorize(group)
     places = lights[["longitude", "latitude"]].to_numpy(float)
     lines, lengths = [], []

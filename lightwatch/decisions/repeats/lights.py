@@ -18,6 +18,7 @@ from lightwatch.decisions.repeats.excess import Excess, excesses
 from lightwatch.decisions.repeats.unheld import Unheld
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
+from lightwatch.store.frames import filled
 
 OFTEN = 3
 """So many failures of one kind at one light are a pattern; common practice."""
@@ -114,11 +115,11 @@ def by_place(lives: Lives, own: pd.DataFrame) -> tuple[list[Excess], list[Excess
     """Return the excess of poles with several lights, and of districts."""
     register = lives.register
     poles = register.known.lights.set_index("light_id")["pole_id"]
-    pole = poles.reindex(own.index).astype(object).fillna("")
+    pole = filled(poles.reindex(own.index), "")
     shared = pole.map(pole.value_counts()) > 1
     on_poles = own[(shared & (pole != "")).to_numpy()]
     of_poles = on_poles.groupby(pole[on_poles.index]).sum()
-    district = own.index.to_series().map(register.district_of).astype(object).fillna("")
+    district = filled(own.index.to_series().map(register.district_of), "")
     of_districts = own.groupby(district).sum()
     return excesses(of_poles), excesses(of_districts[of_districts.index != ""])
 

@@ -13,6 +13,7 @@ from lightwatch.decisions.triage.experience import level_of_work
 from lightwatch.detection.episodes import episodes
 from lightwatch.nights import DAY
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 from lightwatch.words import UNANSWERED
 
 KINDS = ("one light", "burning by day", "knocked down", "feed")
@@ -137,7 +138,7 @@ def backlog(
     owner = known.circuits.set_index("circuit_id")["owner"]
     lights = known.lights.set_index("light_id")
     others = (lights["feed_owner"] != "") | (
-        lights["circuit_id"].map(owner).astype(object).fillna("") != ""
+        filled(lights["circuit_id"].map(owner), "") != ""
     )
     now = pd.DataFrame(
         {

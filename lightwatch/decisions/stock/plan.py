@@ -29,6 +29,7 @@ from lightwatch.decisions.stock.forecast import Fitted
 from lightwatch.decisions.stock.paths import Planned
 from lightwatch.decisions.stock.terms import Floats
 from lightwatch.errors import NotUnderstood, UnknownAsset
+from lightwatch.store.frames import filled
 
 WHERE = ("district", "depot", "circuits", "road_class", "technology")
 
@@ -115,11 +116,7 @@ def _places(fitted: Fitted) -> pd.DataFrame:
             "district": lights["light_id"].map(district).to_numpy(),
             "depot": lights["light_id"].map(fitted.served.of_light).to_numpy(),
             "circuits": lights["circuit_id"].to_numpy(),
-            "road_class": lights["road_id"]
-            .map(road)
-            .astype(object)
-            .fillna("unknown")
-            .to_numpy(),
+            "road_class": filled(lights["road_id"].map(road), "unknown").to_numpy(),
             "technology": lights["technology"].to_numpy(),
         },
         index=pd.Index(lights["light_id"], name="light_id"),

@@ -14,6 +14,7 @@ import pandas as pd
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.known import Known
+from lightwatch.store.frames import filled
 
 NO_NAME = "Main"
 """The depot of a place that names none."""
@@ -201,8 +202,8 @@ class Served:
     ) -> pd.Series[str]:
         """Return the depots for work at lights, or on circuits as a whole."""
         own = lights.map(self.of_light)
-        there = circuits[own.isna()].map(self.of_circuit)
-        return own.astype(object).fillna(there).fillna(self.shelf.depots[0])
+        there = circuits.map(self.of_circuit)
+        return filled(filled(own, there), self.shelf.depots[0])
 
     def _nearest(self, lights: pd.DataFrame) -> pd.Series[str]:
         stocked = sorted({depot for _, depot in self.shelf.holdings})

@@ -17,6 +17,7 @@ from lightwatch.decisions.stock.shelf import Served, Shelf
 from lightwatch.lives.exposure import Floats, month_of
 from lightwatch.nights import LocalTime
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 from lightwatch.words import resources
 
 PROGRAMME = "programme"
@@ -144,15 +145,15 @@ def _lives(register: Register, served: Served, kind: str) -> pd.DataFrame:
     clock = known.clock
     types = {model: part.type for model, part in shelf.parts.items()}
     cause = known.repairs["cause"]
-    ended = cause.reindex(frame["end_repair"]).astype(object).fillna("").to_numpy()
-    begun = cause.reindex(frame["start_repair"]).astype(object).fillna("").to_numpy()
+    ended = filled(cause.reindex(frame["end_repair"]), "").to_numpy()
+    begun = filled(cause.reindex(frame["start_repair"]), "").to_numpy()
     return pd.DataFrame(
         {
             "light_id": frame["light_id"],
             "circuit_id": frame["circuit_id"],
             "kind": frame["kind"],
             "model": frame["model"],
-            "type": frame["model"].map(types).astype(object).fillna("unknown"),
+            "type": filled(frame["model"].map(types), "unknown"),
             "depot": served.depots(frame["light_id"], frame["circuit_id"]),
             "volts_class": _classes(frame, register, shelf),
             "born_low": local_months(clock, frame["installed"]),
@@ -176,9 +177,9 @@ def _matched(fitted: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
     found = off[["model", "type", "volts_class"]].reindex(where)
     return fitted.assign(
         renewed=found["volts_class"].notna().to_numpy(),
-        removed=found["model"].astype(object).fillna("").to_numpy(),
-        removed_type=found["type"].astype(object).fillna("unknown").to_numpy(),
-        volts_class=found["volts_class"].astype(object).fillna("").to_numpy(),
+        removed=filled(found["model"], "").to_numpy(),
+        removed_type=filled(found["type"], "unknown").to_numpy(),
+        volts_class=filled(found["volts_class"], "").to_numpy(),
     )
 
 

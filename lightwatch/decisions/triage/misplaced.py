@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.grid import Grid, metres
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -113,7 +114,7 @@ def misplaced(register: Register) -> Misplaced:
     repairs = known.repairs[known.repairs["light_id"] != ""]
     repairs = repairs[repairs["action"] != "no_fault_found"]
     light = known.reports.set_index("report_id")["light_id"]
-    named = repairs["report_id"].map(light).astype(object).fillna("")
+    named = filled(repairs["report_id"].map(light), "")
     answered = named != ""
     other = answered & (named != repairs["light_id"])
     share = float(other.sum() + _HALF) / float(answered.sum() + _LIKE)

@@ -28,6 +28,7 @@ from lightwatch.decisions.triage.troubles import (
 )
 from lightwatch.nights import DAY
 from lightwatch.register import Register
+from lightwatch.store.frames import filled
 from lightwatch.words import DARK
 
 Floats = NDArray[np.float64]
@@ -180,9 +181,7 @@ class Signs:
         left = self.crews.left_open
         left = left[(left["report_id"] != "") & (left["light_id"] != "")]
         meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
-        told["light_id"] = (
-            told["report_id"].map(meant).astype(object).fillna(told["light_id"])
-        )
+        told["light_id"] = filled(told["report_id"].map(meant), told["light_id"])
         told = told[~told["report_id"].isin(named)]
         return told.sort_values("at", kind="stable", ignore_index=True)
 
