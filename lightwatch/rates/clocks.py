@@ -89,7 +89,9 @@ def lit_lives(
         By kind, as far as they could be told.
     """
     found = []
-    burns = frame[frame["kind"].isin(BURNS)]
+    burns = frame.loc[
+        frame["kind"].isin(BURNS), ["kind", "type", "start", "end", "failed"]
+    ]
     for (kind, type_), some in burns.groupby(["kind", "type"], sort=True):
         hours = lit.hours(some["start"].to_numpy(), some["end"].to_numpy()).sum()
         if not hours > 0:

@@ -228,7 +228,7 @@ def network(
         tail=pair[:, 0],
         head=pair[:, 1],
         road_id=names[road],
-        length_m=np.array([_length_m(part) for part, _ in rows]),
+        length_m=_lengths_m([part for part, _ in rows]),
         kmh=np.array(speeds, dtype=float)[road],
         one_way=way.to_numpy()[road],
         closed=np.isin(names, list(closed))[road],
@@ -237,6 +237,13 @@ def network(
     )
 
 
-def _length_m(line: Sequence[Point]) -> float:
-    points = np.array(line)
-    return float(metres(points[:-1], points[1:]).sum())
+def _lengths_m(lines: Sequence[Sequence[Point]]) -> Floats:
+    """Return how long each line is [m]."""
+    if not lines:
+        return np.empty(0)
+    points = np.array([point for line in lines for point in line])
+    first = np.cumsum([0, *map(len, lines)])[:-1]
+    steps = np.append(metres(points[:-1], points[1:]), 0.0)
+    steps[first[1:] - 1] = 0.0  # from the end of a line to where the next begins
+    lengths: Floats = np.add.reduceat(steps, first)
+    return lengths
