@@ -14,9 +14,6 @@ from lightwatch.rates.newton import Likelihood, Partial, Peak, maximise
 
 PROFILE = "profile likelihood"
 
-NEAR = 1e-5
-"""Limits are found to within so many standard errors."""
-
 
 @dataclass(frozen=True)
 class Limits:
@@ -162,7 +159,7 @@ def profile(
         free = held.free(peak.theta)
         try:
             near, far = _bracket(fall, target, stride)
-            ends.append(float(brentq(fall, near, far, xtol=NEAR * error)))
+            ends.append(float(brentq(fall, near, far, xtol=1e-7 * error, rtol=1e-12)))
         except NotEnoughEvidence:
             ends.append(target + stride)
             by_wald.append(side)
