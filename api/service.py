@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import answers, pages, repairs
 from api.errors import NotFromHere, problem, status_of
@@ -37,26 +39,44 @@ _HEADERS = {
 WARMING_S = 30.0
 """How long a service that is told to stop waits for its first picture [s]."""
 
-_Next = Callable[[Request], Awaitable[Response]]
+
+class _Guarded:
+    """Refuse other sites' forms; say what a page may load.
+
+    It wraps what is sent and holds no response: where a phone lost its signal there is
+    none, and that is no error.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in _headers_of(request.url.path).items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        then = self.app
+        origin = request.headers.get("origin")
+        foreign = origin is not None and urlsplit(origin).netloc != request.url.netloc
+        if request.method != "GET" and foreign:
+            error = NotFromHere(f"sent from {origin} (expected this site's own pages)")
+            then = answer(request, error)
+        await then(scope, receive, guarded)
 
 
-async def _guarded(request: Request, call_next: _Next) -> Response:
-    """Refuse other sites' forms; say what a page may load."""
-    origin = request.headers.get("origin")
-    foreign = origin is not None and urlsplit(origin).netloc != request.url.netloc
-    if request.method != "GET" and foreign:
-        error = NotFromHere(f"sent from {origin} (expected this site's own pages)")
-        response = answer(request, error)
-    else:
-        response = await call_next(request)
-    for name, value in _HEADERS.items():
-        response.headers.setdefault(name, value)
-    whole = request.url.path == "/map"
+def _headers_of(path: str) -> dict[str, str]:
+    whole = path == "/map"
     policy = "frame-ancestors 'none'" if whole else POLICY
-    response.headers.setdefault("Content-Security-Policy", policy)
-    if not request.url.path.startswith("/static/"):
-        response.headers.setdefault("Cache-Control", "no-cache")
-    return response
+    kept = {} if path.startswith("/static/") else {"Cache-Control": "no-cache"}
+    return {**_HEADERS, "Content-Security-Policy": policy, **kept}
 
 
 def answer(request: Request, error: Exception) -> Response:
@@ -131,7 +151,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None, lifespan=_warmed)
     app.state.present = Present(store)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
-    app.middleware("http")(_guarded)
+    app.add_middleware(_Guarded)
     app.add_exception_handler(LightwatchError, _told)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _plain)

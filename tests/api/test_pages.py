@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from html.parser import HTMLParser
 from typing import Any
@@ -163,3 +164,22 @@ def test_a_correction_keeps_what_the_form_does_not_ask_unless_the_light_was_wron
         kept = client.get(f"/api/repairs/{key}").json()
         assert (kept["light_id"], kept["circuit_id"]) == (light, circuit)
         assert kept["supersedes"] == f"wrong-{key}"
+
+
+def test_a_phone_that_lost_its_signal_while_it_waited_is_no_error(client: TestClient):
+    [script] = set(re.findall(r"/static/\w+/page\.js", client.get("/").text))
+
+    async def gone() -> dict[str, str]:
+        return {"type": "http.disconnect"}
+
+    async def unheard(_: object) -> None:
+        """Nobody is there."""
+
+    for path in (script, "/", "/api/outages"):
+        scope = {
+            "type": "http", "method": "GET", "path": path, "raw_path": path.encode(),
+            "query_string": b"", "scheme": "http", "http_version": "1.1",
+            "root_path": "", "server": ("lights.test", 80), "client": ("phone", 1),
+            "headers": [(b"host", b"lights.test")],
+        }  # fmt: skip
+        asyncio.run(client.app(scope, gone, unheard))
