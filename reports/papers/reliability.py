@@ -100,7 +100,7 @@ def paper(desk: Desk) -> Paper:
     rates_table, scarce = by_technology(rates(desk.lives, ["technology", "kind"]))
     pictures = tuple(
         Chart(
-            f"How long a {kind.replace('_', ' ')} works",
+            f"{kind.replace('_', ' ').capitalize()}: how many still work",
             charts.survival(
                 kind, [one for one in fits if one.kind == kind], desk.as_of
             ),
