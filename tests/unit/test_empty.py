@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from lightwatch.decisions.patrol import Order, plan_patrol
 from lightwatch.decisions.repeats import Repeats
 from lightwatch.decisions.triage import METHOD, outages
 from lightwatch.errors import NotUnderstood
@@ -108,3 +109,25 @@ def test_sections_on_record_before_any_light_are_no_trouble(tmp_path: Path) -> N
     answer_everything(known)
     for paper in PAPERS.values():
         assert "<html" in as_html(paper(Desk(Register(known))))
+
+
+def test_a_town_whose_lights_name_no_road_answers_like_any_other(
+    tmp_path: Path,
+) -> None:
+    lights = TABLES["lights"]
+    for road in ("R1", "R2", "R3"):
+        lights = lights.replace(f",{road},", ",,")
+    none = {
+        name: TABLES[name].split("\n")[0] + "\n" for name in ("patrols", "sightings")
+    }
+    store = new_store(tmp_path)
+    town = little_town(tmp_path / "town", lights=lights, roads=None, **none)
+    take_in(store, town)
+    known = Known(store, default_as_of(store))
+    _, found = answer_everything(known)
+    assert found > 0
+    desk = Desk(Register(known))
+    for paper in PAPERS.values():
+        assert "<html" in as_html(paper(desk))
+    order = Order(CLOCK.at(known.as_of).date())
+    assert plan_patrol(desk.lives, order, outages(desk.lives), seconds=0.1)

@@ -35,8 +35,8 @@ class Lists:
 
         An owner of -1 has none.
         """
-        first = np.where(at >= 0, self.start[at], 0)
-        count = np.where(at >= 0, self.start[np.maximum(at, 0) + 1] - first, 0)
+        first = self.start[at]
+        count = np.append(np.diff(self.start), 0)[at]
         which = np.repeat(np.arange(len(at)), count)
         begun = np.cumsum(count) - count
         inside = np.arange(len(which)) - np.repeat(begun, count)
