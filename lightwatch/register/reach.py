@@ -1,0 +1,122 @@
+"""How far the records of each kind reach.
+
+That nothing failed in a month can only be said of a month in which repairs were being
+recorded. Records of a kind run on until "now" as long as the silence since the last one
+is no longer than a gap between two of them may be; after that they end.
+
+Records that come at random leave one gap in eleven hundred longer than seven times the
+mean (the exponential law: exp -7); days off and holidays leave gaps of up to a month.
+So a longer silence than both is taken as an end. Where they ended in it is estimated as
+the last record and one mean gap more, as the highest number of a series is from those
+that were seen. These limits are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lightwatch.nights import DAY
+from lightwatch.register.once import once
+
+if TYPE_CHECKING:
+    from lightwatch.register.register import Register
+
+SILENT_DAYS = 30.0
+"""So long may be a silence whatever the mean gap."""
+
+SILENT_GAPS = 7.0
+"""So many mean gaps may be a silence."""
+
+RECENT = 50
+"""The mean gap is that between so many of the latest days with records."""
+
+FEW = 5
+"""Below so many days with records the opening of the register counts as one more."""
+
+RESUMED_DAYS = 10
+"""After so many days with records they have resumed."""
+
+SHORT_HOLE = 0.1
+"""A hole of at most this share of the whole time counts as watched once records have
+resumed: rates come out lower by no more than that."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """The instant up to which records of each kind are believed complete.
+
+    None where none is on record; never later than ``register.as_of``, and equal to it
+    where records run on until then.
+    """
+
+    repairs: int | None
+    reports: int | None
+    patrols: int | None
+    weather: int | None
+
+
+@once
+def reach(register: Register) -> Reach:
+    """Read off the records how far those of each kind reach."""
+    known = register.known
+
+    def until(happened: NDArray[np.float64]) -> int | None:
+        return records_end(happened, known.opened, known.as_of)
+
+    return Reach(
+        until(known.repairs["happened"].to_numpy(float)),
+        until(known.reports["happened"].to_numpy(float)),
+        until(known.patrols["happened"].to_numpy(float)),
+        until(known.weather["happened"].to_numpy(float)),
+    )
+
+
+def records_end(happened: NDArray[np.float64], opened: int, as_of: int) -> int | None:
+    """Return the instant at which records end, ``as_of`` where they run on.
+
+    A silence longer than ``SILENT_DAYS`` and ``SILENT_GAPS`` mean gaps is a hole, and
+    records end where the first hole begins that they have not come back from. They
+    have when ``RESUMED_DAYS`` days with records followed and the hole is at most
+    ``SHORT_HOLE`` of the time since the opening; it then counts as watched.
+
+    Parameters
+    ----------
+    happened
+        When what the records tell of happened [instants].
+    opened
+        When the register was opened [instant].
+    as_of
+        Now [instant].
+
+    Returns
+    -------
+    int or None
+        An instant; None where there are no records.
+    """
+    if not len(happened):
+        return None
+    days = np.unique(np.floor(happened / DAY))
+    gap = np.append(np.diff(days), np.floor(as_of / DAY) - days[-1])
+    usual = _mean_gaps(days, opened / DAY)
+    after = np.arange(len(days))[::-1]
+    whole = max(as_of / DAY - min(opened / DAY, days[0]), 1.0)
+    back = (after >= RESUMED_DAYS) & (gap <= SHORT_HOLE * whole)
+    holes = np.flatnonzero((gap > np.maximum(SILENT_DAYS, SILENT_GAPS * usual)) & ~back)
+    if not len(holes):
+        return as_of
+    last = happened[np.floor(happened / DAY) <= days[holes[0]]].max()
+    return int(min(last + usual[holes[0]] * DAY, as_of))
+
+
+def _mean_gaps(days: NDArray[np.float64], opened: float) -> NDArray[np.float64]:
+    """Return for each day with records the mean gap between it and those before."""
+    number = np.arange(len(days))
+    back = np.maximum(number - RECENT, 0)
+    gaps = np.maximum(number - back, 1)
+    mean = (days - days[back]) / gaps
+    since_opening = np.maximum(days - opened, 1.0) / (number + 1)
+    return np.where(number < FEW, np.maximum(mean, since_opening), mean)
