@@ -94,7 +94,7 @@ def outage_page(present: Now) -> str:
         picture.outages,
         picture.register.standing,
         known.sections,
-        known.circuits,
+        picture.register.circuits,
         known.roads,
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],

@@ -117,7 +117,7 @@ def _lights(
 
 
 def _circuits(picture: Picture, names: list[str], fittings: _Fitted) -> list[list[Any]]:
-    known = picture.known.circuits.set_index("circuit_id")
+    known = picture.register.circuits.set_index("circuit_id")
     rows: list[list[Any]] = []
     for name in names:
         if name not in known.index:

@@ -218,7 +218,7 @@ def find(picture: Picture, light_id: str) -> Any:
 def card(picture: Picture, light_id: str) -> dict[str, Any]:
     """Return all that a crew wants to know of a light before touching it."""
     light = find(picture, light_id)
-    circuits = picture.known.circuits.set_index("circuit_id")
+    circuits = picture.register.circuits.set_index("circuit_id")
     on_record = light["circuit_id"] in circuits.index
     circuit = circuits.loc[light["circuit_id"]] if on_record else None
     parts = fitted(picture, light)

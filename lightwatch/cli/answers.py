@@ -277,7 +277,7 @@ def draw(
         triage(lives(register)),
         register.standing,
         known.sections,
-        known.circuits,
+        register.circuits,
         known.roads,
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],

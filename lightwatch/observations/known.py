@@ -28,8 +28,8 @@ _VERSION = ["key", "position", "recorded", "version_recorded"]
 _READ = {
     "lights": (
         "light_id", "pole_id", "longitude", "latitude", "road_id", "circuit_id",
-        "section_id", "technology", "watts", "removed_on", "owner", "maintained_by",
-        "feed_owner", "depot", "notes", "happened",
+        "section_id", "feed", "technology", "watts", "removed_on", "owner",
+        "maintained_by", "feed_owner", "depot", "notes", "happened",
     ),
     "components": ("light_id", "circuit_id", "kind", "model", "installed_on"),
     "models": (
@@ -47,7 +47,7 @@ _READ = {
     ),
     "reports": (
         "report_id", "light_id", "longitude", "latitude", "symptom", "danger",
-        "happened",
+        "closed_at", "closed_as", "duplicate_of", "happened",
     ),
     "repairs": (
         "repair_id", "report_id", "light_id", "circuit_id", "section_id", "cause",

@@ -120,6 +120,8 @@ def _said(register: Register, frame: pd.DataFrame, name: str) -> pd.Series[str]:
         return frame["light_id"].map(register.nearest_station)
     if name == "road_class":
         return frame["road_id"].map(register.known.road_class)
+    if name == "feed":
+        return register.feed_of(frame["circuit_id"], frame["light_id"])
     circuits = register.known.circuits.set_index("circuit_id")
     return frame["circuit_id"].map(circuits[name])
 

@@ -1,4 +1,4 @@
-"""Feeds: the tree of supply sections from a circuit's source to its lights."""
+"""Feeds: the tree of supply sections to lights, and which lie underground."""
 
 from __future__ import annotations
 
@@ -23,6 +23,21 @@ def paths(sections: pd.DataFrame) -> dict[str, tuple[str, ...]]:
         for one in reversed(way):
             found[one] = (one, *found.get(upstream[one], ()))
     return found
+
+
+def told_by_lights(circuits: pd.DataFrame, lights: pd.DataFrame) -> pd.DataFrame:
+    """Return the circuits, with the feed that their lights give where they give none.
+
+    Lights that differ are on a mixed feed; where no light says so either it is blank.
+    """
+    silent = circuits["feed"] == ""
+    told = lights[(lights["feed"] != "") & (lights["circuit_id"] != "")]
+    if told.empty or not silent.any():
+        return circuits
+    by_circuit = told.groupby("circuit_id")["feed"]
+    feed = by_circuit.first().where(by_circuit.nunique() == 1, "mixed")
+    found = circuits.loc[silent, "circuit_id"].map(feed).fillna("")
+    return circuits.assign(feed=circuits["feed"].where(~silent, found))
 
 
 def kind_of_feed(section_kind: str) -> str:

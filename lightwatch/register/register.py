@@ -10,7 +10,7 @@ import pandas as pd
 
 from lightwatch.observations.known import Known
 from lightwatch.register.districts import districts
-from lightwatch.register.feeds import paths
+from lightwatch.register.feeds import paths, told_by_lights
 from lightwatch.register.fittings import fittings
 from lightwatch.register.nearest import nearest
 from lightwatch.register.once import once
@@ -50,6 +50,33 @@ class Register:
     def feeds(self) -> dict[str, tuple[str, ...]]:
         """For each section the sections that feed it, itself first."""
         return paths(self.known.sections)
+
+    @cached_property
+    def circuits(self) -> pd.DataFrame:
+        """Lighting circuits; the feed as their lights say where they do not."""
+        return told_by_lights(self.known.circuits, self.known.lights)
+
+    def feed_of(
+        self, circuits: pd.Series[str], lights: pd.Series[str]
+    ) -> pd.Series[str]:
+        """Return how lights on circuits are fed: overhead, underground, mixed or ''.
+
+        As the circuit says, else as the light does, else as the circuit's others do.
+        """
+        said, own, others = self._feeds_said
+        feed = filled(circuits.map(said), "")
+        for names, told in ((lights, own), (circuits, others)):
+            if (feed == "").any():
+                feed = feed.where(feed != "", filled(names.map(told), ""))
+        return feed
+
+    @cached_property
+    def _feeds_said(self) -> tuple[pd.Series[str], ...]:
+        return (
+            self.known.circuits.set_index("circuit_id")["feed"],
+            self.known.lights.set_index("light_id")["feed"],
+            self.circuits.set_index("circuit_id")["feed"],
+        )
 
     @cached_property
     def in_service(self) -> pd.DataFrame:

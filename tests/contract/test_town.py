@@ -7,6 +7,7 @@ import json
 import warnings
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -35,9 +36,38 @@ def refuse(constant: str) -> None:
     raise AssertionError(f"{constant} is no JSON")
 
 
+def by_name(rows: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    return {row["name"]: row for row in rows}
+
+
+MAY_LACK = {"lights.technology", "circuits.feed", "components", "circuits", "repairs"}
+"""What the shared format demands, and ours does without."""
+
+
 def test_the_words_are_those_of_the_shared_format(shared):
+    """All of it is in ours; what ours adds, no package must have."""
     text = (shared / "exchange" / "datapackage.json").read_text("utf-8")
-    assert descriptor() == json.loads(text)
+    ours = by_name(descriptor()["resources"])
+    assert set(ours) == set(by_name(json.loads(text)["resources"]))
+    for name, theirs in by_name(json.loads(text)["resources"]).items():
+        mine = ours[name]
+        assert mine["path"] == theirs["path"]
+        must = mine.get("lightwatch:required"), theirs.get("lightwatch:required")
+        assert must == (None, True) if name in MAY_LACK else must[0] == must[1]
+        if "schema" not in theirs:
+            continue
+        assert mine["schema"].get("primaryKey") == theirs["schema"].get("primaryKey")
+        keys = theirs["schema"].get("foreignKeys", [])
+        assert all(key in mine["schema"]["foreignKeys"] for key in keys)
+        columns = by_name(mine["schema"]["fields"])
+        for field in theirs["schema"]["fields"]:
+            column, constraints = columns.pop(field["name"]), field.get("constraints")
+            if f"{name}.{field['name']}" in MAY_LACK:
+                del constraints["required"]
+            assert column["type"] == field["type"]
+            assert column.get("constraints") == constraints, field["name"]
+        added = [one.get("constraints", {}) for one in columns.values()]
+        assert not any(constraints.get("required") for constraints in added)
 
 
 def test_what_load_prints_is_as_its_schema_says(shared, town, tmp_path):

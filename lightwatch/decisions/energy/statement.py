@@ -149,7 +149,7 @@ def _lines(
             found.append(
                 Line(
                     month,
-                    str(technology),
+                    str(technology) or "unknown",
                     float(one["days"].sum()),
                     kwh / dark if dark else 0.0,
                     dark,

@@ -216,7 +216,7 @@ def bad_circuits(lives: Lives) -> list[BadCircuit]:
     Without sections or circuits there is none.
     """
     known = lives.register.known
-    circuits = known.circuits.set_index("circuit_id")
+    circuits = lives.register.circuits.set_index("circuit_id")
     ours = circuits[circuits["owner"] == ""]
     sections = _sections(lives)
     years = max((lives.register.as_of - known.opened) / YEAR, 0.0)

@@ -76,7 +76,7 @@ class Triage:
     @cached_property
     def circuits(self) -> pd.DataFrame:
         """Circuits, by identifier."""
-        return self.register.known.circuits.set_index("circuit_id")
+        return self.register.circuits.set_index("circuit_id")
 
     @cached_property
     def kind_of_section(self) -> dict[str, str]:
@@ -121,11 +121,10 @@ class Triage:
 
     def underground(self, circuit_id: str, light: str, sections: Shares) -> bool | None:
         """Tell whether the feed is underground; of a mixed one, the likeliest part."""
-        if circuit_id not in self.circuits.index:
-            return None
-        feed = self.circuits.at[circuit_id, "feed"]
+        named = pd.Series([circuit_id]), pd.Series([light])
+        feed = self.register.feed_of(*named)[0]
         if feed != "mixed":
-            return bool(feed == "underground")
+            return {"underground": True, "overhead": False}.get(feed)
         section = sections[0][0] if sections else self.standing.at[light, "section_id"]
         kind = self.kind_of_section.get(section)
         return None if kind is None else kind == "cable"
