@@ -15,8 +15,8 @@ from pathlib import Path
 
 from lightwatch.observations.likeness import SURE, code_for
 from lightwatch.observations.looking import Column, Seen, look_at
-from lightwatch.observations.mapping import CHOICES, GEO, ours, question_of
-from lightwatch.observations.matching import Match, Matched, codes_of, match
+from lightwatch.observations.matching import Match, Matched, match
+from lightwatch.observations.source import CHOICES, GEO, codes_of, ours, question_of
 from lightwatch.observations.tables import spoken
 from lightwatch.words import Field, resources
 

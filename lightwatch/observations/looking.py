@@ -13,13 +13,14 @@ from pathlib import Path
 from statistics import median
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.observations.mapping import GEO, SHEETS, TEXTS
+from lightwatch.observations.guarding import lies_inside
 from lightwatch.observations.sheets import (
     header_at,
     read_sheet,
     sheet_header,
     sheet_names,
 )
+from lightwatch.observations.source import GEO, SHEETS, TEXTS
 from lightwatch.observations.tables import Rows, names_of, read_table
 
 MOST_ROWS = 200_000
@@ -242,6 +243,9 @@ def look_at(folder: Path) -> tuple[list[Seen], list[str]]:
         inside = path.relative_to(folder).as_posix()
         reader = _READERS.get(path.suffix.lower())
         if not path.is_file() or path.name.startswith((".", "~$", "datapackage.json")):
+            continue
+        if not lies_inside(folder, path):
+            left.append(f"{inside}: leads out of the folder")
             continue
         if reader is None:
             left.append(f"{inside}: of a kind that is not read")

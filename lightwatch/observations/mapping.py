@@ -1,137 +1,60 @@
 """A saved mapping: which file, column, code and unit of theirs is which of ours.
 
 A person may write it or correct a drafted one; it is TOML. What only a person can know
-stands in a draft as ``"?"``, and while one is left nothing is loaded.
+stands in a draft as ``"?"``, and while one is left nothing is loaded. All that is wrong
+is told at once.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.observations.roads import COLUMNS as ROAD_COLUMNS
-from lightwatch.observations.tables import spoken
+from lightwatch.observations.picking import read_lanterns, read_only
+from lightwatch.observations.source import (
+    CHOICES,
+    GEO,
+    MEASURED,
+    SavedMapping,
+    Source,
+    ours,
+)
+from lightwatch.observations.texts import by_column, read_rules, read_take, read_trim
 from lightwatch.words import Field, resources
 
 QUESTION = "?"
-GEO = (".gpkg", ".geojson", ".json", ".shp")
-SHEETS = (".xlsx", ".xlsm")
-TEXTS = (".csv", ".txt", ".tsv")
-
-CHOICES = {
-    "dates": (
-        "day-first",
-        "month-first",
-        "iso",
-        "spreadsheet-serial",
-        "spreadsheet-serial-1904",
-    ),
-    "length": ("m", "ft", "km", "mi"),
-    "speed": ("km/h", "mph"),
-    "weather": ("metric", "us"),
-}
-"""How to read what people write in more than one way; ``crs`` is the fifth."""
-
-DATED = ("date", "datetime")
-PARTIAL = ("installed_on", "removed_date_code")
-"""Columns of dates known to the day, month or year."""
-
-MEASURED = {
-    "length_m": "length",
-    "speed_kmh": "speed",
-    "tmin_c": "weather",
-    "tmax_c": "weather",
-    "rain_mm": "weather",
-    "gust_kmh": "weather",
-    "longitude": "crs",
-    "latitude": "crs",
-}
-"""Column to the question whose answer its numbers need."""
+"""Stands in a draft for what only a person can know."""
 
 _OPEN = re.compile(r'[=\[,]\s*"\?"')
 _SETTINGS = (
     "file", "sheet", "layer", "encoding", "delimiter", "decimal_comma", "header_row",
-    "columns", "codes", "constants", *CHOICES, "crs",
+    "columns", "codes", "constants", "only", "take", "trim", "rules", "split",
+    "lanterns", "distinct", "tags", "within_m", "reports_within_days", *CHOICES, "crs",
 )  # fmt: skip
 _PLACE = ("name", "timezone", "opened_on", "created", "depot")
 
 
-@dataclass(frozen=True)
-class Source:
-    """One table of theirs that holds rows of one file of ours."""
+@dataclass
+class Findings:
+    """What is open and what is wrong in a mapping, gathered to be told at once."""
 
-    resource: str
-    file: str
-    sheet: str | None = None
-    """Sheet of a workbook, or layer of a GeoPackage; None: the first."""
-    encoding: str = "utf-8"
-    delimiter: str | None = None
-    decimal_comma: bool = False
-    header_row: int | None = None
-    columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """Our column to theirs; several are joined by a space, as a date and a time."""
-    codes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    constants: Mapping[str, str] = field(default_factory=dict)
-    reading: Mapping[str, str] = field(default_factory=dict)
-    """Answers to ``dates``, ``length``, ``speed``, ``weather`` and ``crs``."""
+    questions: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
 
-    def is_ours(self, column: str) -> bool:
-        """Tell whether a column has our name in the file, and so our unit."""
-        theirs = self.columns.get(column, ())
-        return len(theirs) == 1 and spoken(theirs[0]) == column
-
-    @property
-    def is_geo(self) -> bool:
-        """Whether the file holds shapes."""
-        return Path(self.file).suffix.lower() in GEO
-
-
-@dataclass(frozen=True)
-class SavedMapping:
-    """A whole mapping: the place, and where each file's rows come from."""
-
-    path: Path
-    place: Mapping[str, Any]
-    created: str
-    sources: Mapping[str, tuple[Source, ...]]
-
-
-@cache
-def ours(resource: str) -> dict[str, Field]:
-    """Return the columns of one of our files, those of roads included."""
-    if resource != "roads":
-        return {one.name: one for one in resources()[resource].fields}
-    lists = {
-        "class": frozenset({"arterial", "collector", "residential"}),
-        "one_way": frozenset({"true", "false"}),
-    }
-    numbers = {"speed_kmh"}
-    return {
-        name: Field(
-            name,
-            "number" if name in numbers else "string",
-            name == "road_id",
-            lists.get(name),
-            0.0 if name in numbers else None,
-            None,
-        )
-        for name in ROAD_COLUMNS
-        if name != "geometry"
-    }
-
-
-def question_of(column: Field) -> str | None:
-    """Return the question whose answer a column needs to be read."""
-    if column.type in DATED or column.name in PARTIAL:
-        return "dates"
-    return MEASURED.get(column.name)
+    @contextmanager
+    def gathered(self) -> Iterator[None]:
+        """Keep a refusal for later."""
+        try:
+            yield
+        except NotUnderstood as error:
+            self.problems.append(str(error))
 
 
 def read_mapping(path: Path) -> SavedMapping:
@@ -141,11 +64,55 @@ def read_mapping(path: Path) -> SavedMapping:
     ------
     NotUnderstood
         It is not TOML, a question is still open, or a setting is not one of a
-        mapping's or leads nowhere.
+        mapping's or leads nowhere. All that is open or wrong is told, a line each.
     """
+    saved, found = examined(path)
+    if found.questions or found.problems:
+        raise NotUnderstood("\n".join([*found.questions, *found.problems]))
+    return saved
+
+
+def examined(path: Path) -> tuple[SavedMapping, Findings]:
+    """Read a mapping as far as it goes, and gather what is open or wrong in it.
+
+    Raises
+    ------
+    NotUnderstood
+        There is none, or it is not TOML.
+    """
+    text, loaded = _loaded(path)
+    found = Findings()
+    left = list(_open_questions(loaded))
+    if left:
+        found.questions.append(_still_open(path, text, left))
+    said = _answered(loaded)
+    place: dict[str, Any] = {}
+    reading: dict[str, str] = {}
+    with found.gathered():
+        place = _table(path, "place", said.pop("place", None), _PLACE)
+    with found.gathered():
+        reading = _reading(path, "reading", said.pop("reading", {}))
+    with found.gathered():
+        _only_known(path, "the file", said, resources())
+    sources = {}
+    for name in [name for name in said if name in resources()]:
+        tables = said[name] if isinstance(said[name], list) else [said[name]]
+        made = [_source(path, name, one, reading, left, found) for one in tables]
+        sources[name] = tuple(one for one in made if one)
+    for name in ("name", "timezone", "opened_on", "created"):
+        given = place.get(name)
+        if f"place.{name}" not in left and not (isinstance(given, str) and given):
+            found.problems.append(f'{path}, [place]: {name} is missing (a text in "")')
+    described = {name: value for name, value in place.items() if name != "created"}
+    created = str(place.get("created", ""))
+    kept = {name: several for name, several in sources.items() if several}
+    return SavedMapping(path, described, created, kept), found
+
+
+def _loaded(path: Path) -> tuple[str, dict[str, Any]]:
     try:
         text = path.read_text("utf-8-sig")
-        loaded = tomllib.loads(text)
+        return text, tomllib.loads(text)
     except FileNotFoundError:
         raise NotUnderstood(
             f"{path} is not there (lightwatch map-columns DIR drafts a mapping)"
@@ -154,22 +121,6 @@ def read_mapping(path: Path) -> SavedMapping:
         raise NotUnderstood(f"{path} cannot be read ({error})") from None
     except tomllib.TOMLDecodeError as error:
         raise NotUnderstood(f"{path} is not TOML: {error}") from None
-    _no_question(path, text, loaded)
-    place = _table(path, "place", loaded.pop("place", None), _PLACE)
-    reading = _reading(path, "reading", loaded.pop("reading", {}))
-    _only(path, "the file", loaded, resources())
-    sources = {
-        name: tuple(
-            _source(path, name, one, reading)
-            for one in (tables if isinstance(tables, list) else [tables])
-        )
-        for name, tables in loaded.items()
-    }
-    for name in ("name", "timezone", "opened_on", "created"):
-        if not isinstance(place.get(name), str) or not place[name]:
-            raise NotUnderstood(f'{path}, [place]: {name} is missing (a text in "")')
-    described = {name: value for name, value in place.items() if name != "created"}
-    return SavedMapping(path, described, place["created"], sources)
 
 
 def _open_questions(loaded: Any, inside: str = "") -> Iterable[str]:
@@ -183,23 +134,32 @@ def _open_questions(loaded: Any, inside: str = "") -> Iterable[str]:
         yield inside
 
 
-def _no_question(path: Path, text: str, loaded: dict[str, Any]) -> None:
-    left = list(_open_questions(loaded))
-    if not left:
-        return
+def _answered(loaded: Any) -> Any:
+    """Return a mapping without its open questions."""
+    if isinstance(loaded, dict):
+        kept = {name: _answered(one) for name, one in loaded.items()}
+        return {name: one for name, one in kept.items() if one != QUESTION}
+    if isinstance(loaded, list):
+        return [one for one in map(_answered, loaded) if one != QUESTION]
+    return loaded
+
+
+def _still_open(path: Path, text: str, left: list[str]) -> str:
     lines = enumerate(text.splitlines(), start=1)
-    line = next((i for i, row in lines if _OPEN.search(row)), 0)
+    line = next((i for i, row in lines if _OPEN.search(row.split("#")[0])), 0)
     more = f" (open too: {', '.join(left[1:])})" if left[1:] else ""
     setting = left[0].rsplit(".", 1)[-1]
     choices = f" (expected {' or '.join(CHOICES[setting])})" if (
         setting in CHOICES) else ""  # fmt: skip
-    raise NotUnderstood(
+    return (
         f'{path}, line {line}: {left[0]} is still "{QUESTION}"{choices}; only you can '
         f"know: answer it, then load again{more}"
     )
 
 
-def _only(path: Path, where: str, given: Iterable[str], known: Collection[str]) -> None:
+def _only_known(
+    path: Path, where: str, given: Iterable[str], known: Collection[str]
+) -> None:
     for name in given:
         if name not in known:
             like = get_close_matches(name, known, 1)
@@ -213,7 +173,7 @@ def _only(path: Path, where: str, given: Iterable[str], known: Collection[str]) 
 def _table(path: Path, where: str, given: Any, known: Collection[str]) -> Any:
     if not isinstance(given, dict):
         raise NotUnderstood(f"{path}: the table [{where}] is missing or not a table")
-    _only(path, f"[{where}]", given, known)
+    _only_known(path, f"[{where}]", given, known)
     return given
 
 
@@ -229,45 +189,75 @@ def _reading(path: Path, where: str, given: Any) -> dict[str, str]:
     return dict(found)
 
 
-def _source(path: Path, name: str, given: Any, reading: dict[str, str]) -> Source:
-    found = _table(path, name, given, _SETTINGS)
+def _source(
+    path: Path,
+    name: str,
+    given: Any,
+    reading: dict[str, str],
+    left: list[str],
+    found: Findings,
+) -> Source | None:
+    """Read one table of a mapping; None: it says no file, or is beyond reading."""
+    parts: dict[str, Any] = {}
+    before = len(found.problems)
+    with found.gathered():
+        said = _table(path, name, given, _SETTINGS)
+        if "file" not in said and f"{name}.file" in left:
+            return None
+        _check_settings(path, name, said)
+        parts = dict(said)
+    if not parts:
+        return None
     known = ours(name)
-    columns = _table(path, f"{name}.columns", found.get("columns", {}), known)
-    codes = _table(path, f"{name}.codes", found.get("codes", {}), known)
-    constants = _table(path, f"{name}.constants", found.get("constants", {}), known)
-    own = {key: found[key] for key in (*CHOICES, "crs") if key in found}
-    _check_settings(path, name, found)
-    for column, listed in codes.items():
-        _check_codes(path, f"[{name}.codes.{column}]", listed, known[column])
-    own = _reading(path, name, own)
-    if Path(found["file"]).suffix.lower() in GEO:
-        reading = {key: value for key, value in reading.items() if key != "crs"}
-    source = Source(
-        resource=name,
-        file=found["file"],
-        sheet=found.get("sheet", found.get("layer")),
-        encoding=found.get("encoding", "utf-8"),
-        delimiter=found.get("delimiter"),
-        decimal_comma=found.get("decimal_comma", False),
-        header_row=found.get("header_row"),
-        columns={key: _several(path, name, key, one) for key, one in columns.items()},
-        codes=codes,
-        constants={key: str(value) for key, value in constants.items()},
-        reading={**reading, **own},
-    )
-    _must_say(path, source)
+    for part, read in _PARTS.items():
+        with found.gathered():
+            listed = parts.get(part, {})
+            where = f"{path}, [{name}.{part}]"
+            if part in _BY_COLUMN:
+                listed = _table(path, f"{name}.{part}", listed, known)
+            parts[part] = read(where, listed, known)
+    with found.gathered():
+        own = {key: parts[key] for key in (*CHOICES, "crs") if key in parts}
+        if Path(parts["file"]).suffix.lower() in GEO:
+            reading = {key: value for key, value in reading.items() if key != "crs"}
+        reading = {**reading, **_reading(path, name, own)}
+    if len(found.problems) > before:
+        return None
+    source = _made(name, parts, reading)
+    asked = {one.rsplit(".", 1)[-1] for one in left}
+    with found.gathered():
+        _must_say(path, source, asked)
     return source
 
 
-_SAID = {str: 'a text in ""', bool: "true or false", int: "a whole number"}
-_TYPES = {"decimal_comma": bool, "header_row": int} | dict.fromkeys(
-    ("file", "sheet", "layer", "encoding", "delimiter"), str
+def _made(name: str, parts: Mapping[str, Any], reading: dict[str, str]) -> Source:
+    plain = ("encoding", "delimiter", "decimal_comma", "header_row", "distinct",
+             "within_m", "reports_within_days", *_PARTS)  # fmt: skip
+    return Source(
+        resource=name,
+        file=parts["file"],
+        sheet=parts.get("sheet", parts.get("layer")),
+        reading=reading,
+        tags=tuple(parts.get("tags", ())),
+        **{key: parts[key] for key in plain if key in parts},
+    )
+
+
+_SAID = {
+    str: 'a text in ""', bool: "true or false", int: "a whole number",
+    float: "a number", list: "a list of column names",
+}  # fmt: skip
+_TYPES = (
+    {"decimal_comma": bool, "header_row": int, "distinct": bool, "tags": list}
+    | {"within_m": float, "reports_within_days": float}
+    | dict.fromkeys(("file", "sheet", "layer", "encoding", "delimiter"), str)
 )
 
 
 def _check_settings(path: Path, name: str, found: Mapping[str, Any]) -> None:
     for key, kind in _TYPES.items():
-        if key in found and type(found[key]) is not kind:
+        fits = (int, float) if kind is float else (kind,)
+        if key in found and type(found[key]) not in fits:
             raise NotUnderstood(
                 f"{path}, [{name}]: {key} is not understood (expected {_SAID[kind]})"
             )
@@ -277,34 +267,92 @@ def _check_settings(path: Path, name: str, found: Mapping[str, Any]) -> None:
         raise NotUnderstood(f"{path}, [{name}]: header_row counts from 1")
 
 
-def _several(path: Path, name: str, column: str, given: Any) -> tuple[str, ...]:
-    names = [given] if isinstance(given, str) else given
-    if isinstance(names, list) and names and all(isinstance(x, str) for x in names):
-        return tuple(names)
-    raise NotUnderstood(
-        f"{path}, [{name}.columns]: {column} is not understood (expected the name of "
-        "their column, or a list of names)"
-    )
+Known = Mapping[str, Field]
 
 
-def _check_codes(path: Path, where: str, listed: Any, column: Field) -> None:
-    if not isinstance(listed, dict):
-        raise NotUnderstood(f'{path}: {where} is not a table of "theirs" = "ours"')
-    for theirs, mine in listed.items():
-        known = column.allowed
-        if not isinstance(mine, str) or (known and mine and mine not in known):
-            expected = ", ".join(sorted(known or ())) or "a text"
+def _columns(where: str, given: Any, known: Known) -> dict[str, tuple[str, ...]]:
+    def names(column: str, said: Any) -> tuple[str, ...]:
+        listed = [said] if isinstance(said, str) else said
+        if isinstance(listed, list) and listed and (
+            all(isinstance(x, str) for x in listed)
+        ):  # fmt: skip
+            return tuple(listed)
+        raise NotUnderstood(
+            f"{where}: {column} is not understood (expected the name of their column, "
+            "or a list of names)"
+        )
+
+    return {column: names(column, said) for column, said in given.items()}
+
+
+def _codes(where: str, given: Any, known: Known) -> dict[str, dict[str, str]]:
+    for column, listed in given.items():
+        at = f"{where.removesuffix(']')}.{column}]"
+        if not isinstance(listed, dict):
+            raise NotUnderstood(f'{at} is not a table of "theirs" = "ours"')
+        allowed = known[column].allowed
+        for theirs, mine in listed.items():
+            if not isinstance(mine, str) or (allowed and mine and mine not in allowed):
+                expected = ", ".join(sorted(allowed or ())) or "a text"
+                raise NotUnderstood(
+                    f"{at}: {theirs!r} = {mine!r}, which is no code of {column} "
+                    f'(expected {expected}, or "" for blank)'
+                )
+    return dict(given)
+
+
+def _split(where: str, given: Any, known: Known) -> dict[str, tuple[str, ...]]:
+    found = {}
+    for column, said in given.items():
+        signs = [said] if isinstance(said, str) else said
+        if not isinstance(signs, list) or not signs or not all(
+            isinstance(sign, str) and sign for sign in signs
+        ):  # fmt: skip
             raise NotUnderstood(
-                f"{path}, {where}: {theirs!r} = {mine!r}, which is no code of "
-                f'{column.name} (expected {expected}, or "" for blank)'
+                f"{where}: {column} is not understood (expected the sign between two "
+                'numbers, such as ",")'
             )
+        found[column] = tuple(signs)
+    if len(found) > 1:
+        raise NotUnderstood(f"{where}: only one column may name several")
+    return found
 
 
-def _must_say(path: Path, source: Source) -> None:
+def _rules(where: str, given: Any, known: Known) -> dict[str, Any]:
+    at = where.removesuffix("]")
+    return {
+        column: read_rules(f"{at}.{column}]", said, known[column].allowed)
+        for column, said in given.items()
+    }
+
+
+def _constants(where: str, given: Any, known: Known) -> dict[str, str]:
+    return {key: str(value) for key, value in given.items()}
+
+
+_PARTS: dict[str, Any] = {
+    "columns": _columns,
+    "codes": _codes,
+    "constants": _constants,
+    "only": lambda where, given, known: read_only(where, given),
+    "take": lambda where, given, known: by_column(read_take, where, given),
+    "trim": lambda where, given, known: by_column(read_trim, where, given),
+    "rules": _rules,
+    "split": _split,
+    "lanterns": lambda where, given, known: (
+        read_lanterns(where, given, known) if given else None
+    ),
+}
+_BY_COLUMN = {"columns", "codes", "constants", "take", "trim", "rules", "split"}
+
+
+def _must_say(path: Path, source: Source, asked: set[str]) -> None:
     """Refuse a number of theirs whose unit nobody has said."""
     for name, theirs in source.columns.items():
         question = MEASURED.get(name)
         if not question or source.is_ours(name) or question in source.reading:
+            continue
+        if question in asked:
             continue
         expected = " or ".join(CHOICES.get(question, ("such as EPSG:4326",)))
         raise NotUnderstood(

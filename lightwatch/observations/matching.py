@@ -14,7 +14,7 @@ from scipy.optimize import linear_sum_assignment
 
 from lightwatch.observations.likeness import code_for, column_likeness, file_likeness
 from lightwatch.observations.looking import Column, Seen
-from lightwatch.observations.mapping import DATED, PARTIAL, ours
+from lightwatch.observations.source import DATED, PARTIAL, codes_of, ours
 from lightwatch.words import Field, Resource, resources
 
 _ACCEPTED = 0.62
@@ -24,25 +24,13 @@ _TABLE_ACCEPTED = 1.1
 _TABLE_NAMED = 0.6
 _MOST_CODES = 60
 
-_KINDS = frozenset(ours("models")["kind"].allowed or ())
-_TECHNOLOGIES = frozenset(ours("lights")["technology"].allowed or ())
-USUAL = {
-    ("repairs", "cause"): _KINDS
-    | {
-        "cable_fault", "line_fault", "supply", "knockdown", "vandalism", "theft",
-        "programme", "customer", "none", "unknown",
-    },
-    ("models", "type"): _TECHNOLOGIES
-    | {"thermal", "electronic", "long_life", "any", "steel"},
-}  # fmt: skip
-"""Columns whose values are free, and the ones that we work with."""
-
 _GIVEN: dict[str, dict[str, tuple[str, ...]]] = {
     "Point": {
         "lights": ("longitude", "latitude"),
         "circuits": ("longitude", "latitude"),
         "stations": ("longitude", "latitude"),
         "reports": ("longitude", "latitude"),
+        "repairs": ("longitude", "latitude"),
     },
     "LineString": {"sections": ("length_m",), "roads": ()},
 }
@@ -90,11 +78,6 @@ class Matched:
     resource: Resource
     likeness: float
     columns: Mapping[str, Match] = field(default_factory=dict)
-
-
-def codes_of(resource: str, column: Field) -> frozenset[str] | None:
-    """Return the values that we work with in a column; None: any."""
-    return column.allowed or USUAL.get((resource, column.name))
 
 
 def _coded(column: Column, allowed: Iterable[str]) -> float:

@@ -20,6 +20,7 @@ from pyproj.exceptions import CRSError, ProjError
 from shapely import get_parts, line_merge
 
 from lightwatch.errors import NotUnderstood
+from lightwatch.observations.guarding import DRIVERS, refuse_disguised
 from lightwatch.observations.sheets import text_of
 from lightwatch.observations.tables import Rows
 
@@ -32,10 +33,22 @@ _GEOD = Geod(ellps="WGS84")
 
 def layer_names(path: Path) -> list[str]:
     """Return the names of a file's layers of shapes."""
+    refuse_disguised(path)
     try:
-        return [str(name) for name, _ in pyogrio.list_layers(path)]
+        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        read_by = {_driver(path, name) for name in names[:1]}
     except (OSError, ValueError, RuntimeError, pyogrio.errors.DataSourceError) as error:
         raise NotUnderstood(f"{path} cannot be read as shapes ({error})") from None
+    expected = DRIVERS[path.suffix.lower()]
+    if not read_by <= {expected}:
+        raise NotUnderstood(
+            f"{path} cannot be read as shapes (it is no {expected} file)"
+        )
+    return names
+
+
+def _driver(path: Path, layer: str) -> str:
+    return str(pyogrio.read_info(path, layer=layer).get("driver", ""))
 
 
 def known_crs(name: str, where: str) -> Any:

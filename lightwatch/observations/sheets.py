@@ -10,8 +10,8 @@ from typing import Any
 from zipfile import BadZipFile
 
 from lightwatch.errors import NotUnderstood
+from lightwatch.observations.dates import written
 from lightwatch.observations.tables import Header, Rows, rows_of
-from lightwatch.observations.turning import written
 
 _LOOKED_AT = 20
 

@@ -229,7 +229,8 @@ def test_a_draft_takes_lines_for_sections_and_asks_for_a_system_that_is_missing(
 
 
 def test_a_plain_table_in_a_geopackage_is_a_table(tmp_path):
-    said = 'file = "net.gpkg"\nlayer = "feeds"\n[circuits.columns]\ncircuit_id = "No"\n'
+    said = 'file = "net.gpkg"\nlayer = "feeds"\n[circuits.columns]\n'
+    said += 'circuit_id = "No"\nfeed = "feed"\n'
     folder, mapping = mapped_town(tmp_path / "town", circuits=said)
     cables(UTM).to_file(folder / "net.gpkg", layer="cables")
     table = pd.DataFrame({"No": ["C1", "C2"], "feed": ["underground", "overhead"]})
