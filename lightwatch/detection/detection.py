@@ -28,6 +28,7 @@ from lightwatch.detection.places import Places, fit_places
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.once import once
+from lightwatch.register.reach import reach
 
 LIKE = 3.0
 """How many observations the usual state weighs against those of one."""
@@ -254,8 +255,9 @@ def detection(register: Register) -> Detection:
     hit, usual_hit = _drawn(patrolling["noted"], patrolling["passes"], UNSEEN_HIT)
     lights = register.known.lights
     passes = night_passes(register)
-    span = max((register.as_of - register.known.opened) / DAY, 1.0)
-    ends = np.full(len(lights), register.as_of / DAY)
+    until = reach(register).patrols or register.as_of
+    span = max((until - register.known.opened) / DAY, 1.0)
+    ends = np.full(len(lights), until / DAY)
     count = passes.at(lights["road_id"]).count(ends - span, ends).sum()
     return Detection(
         per_day,

@@ -1,5 +1,5 @@
 """Lives: how long each component was watched, and how its life ended."""
 
-from lightwatch.lives.lives import Lives, lives
+from lightwatch.lives.lives import Lives, all_lives, lives
 
-__all__ = ["Lives", "lives"]
+__all__ = ["Lives", "all_lives", "lives"]

@@ -49,14 +49,17 @@ class Weather:
     days: Floats
 
 
-def monthly_weather(known: Known) -> Weather:
+def monthly_weather(known: Known, until: int | None = None) -> Weather:
     """Count freeze-thaw and wet days by station and month, since the register opened.
+
+    They are counted up to ``until`` [instant]; None: as far as is known.
 
     Months of which some days are missing are scaled up; a month of which more than a
     tenth is missing is a gap, never zero.
     """
     first = int(month_of(known.opened))
-    last = int(np.ceil(month_of(known.as_of)))
+    until = known.as_of if until is None else until
+    last = int(np.ceil(month_of(until)))
     months = max(last - first, 1)
     stations = tuple(sorted(known.stations["station_id"]))
     frame = known.weather
@@ -75,9 +78,7 @@ def monthly_weather(known: Known) -> Weather:
     freeze_thaw = (frame["tmin_c"] < 0) & (frame["tmax_c"] > 0)
     counted = total(seen)
     begins = (np.arange(first, first + months)).astype("datetime64[M]")
-    ends = np.minimum(
-        (begins + 1).astype("datetime64[us]").astype("int64"), known.as_of
-    )
+    ends = np.minimum((begins + 1).astype("datetime64[us]").astype("int64"), until)
     whole = (begins + 1).astype("datetime64[D]") - begins.astype("datetime64[D]")
     elapsed = (ends - begins.astype("datetime64[us]").astype("int64")) / 86_400e6
     covered = counted >= np.maximum(COVERED * np.floor(elapsed), 1)

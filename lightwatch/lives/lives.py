@@ -10,6 +10,7 @@ import pandas as pd
 from lightwatch.detection.held import unheld
 from lightwatch.register.feeds import kind_of_feed
 from lightwatch.register.fittings import installed_between
+from lightwatch.register.once import once
 from lightwatch.register.register import Register
 from lightwatch.words import SUPPLY
 
@@ -26,7 +27,8 @@ class Lives:
     ``frame`` has the columns of ``COLUMNS``: ``start`` and ``end`` [instants] bound
     the time under watch; ``failed`` says that it ended by the component's own failure;
     ``weight`` is 1 for a unit and the length of a section [km]; ``end_repair`` is the
-    position in ``known.repairs`` of the repair that ended it, -1 where none did.
+    position in ``known.repairs`` of the repair that ended it, -1 where none did. Watch
+    ends where the records of repairs do, at ``register.watched_until``.
     """
 
     frame: pd.DataFrame
@@ -124,13 +126,34 @@ def _feed_lives(register: Register) -> pd.DataFrame:
     return both[list(COLUMNS)]
 
 
+@once
+def all_lives(register: Register) -> pd.DataFrame:
+    """Return the life of every component and section up to the register's own day.
+
+    The columns are those of ``COLUMNS``. After ``register.watched_until`` nobody knows
+    what failed: what is in place now is here, and rates are of :func:`lives`.
+    """
+    parts = [_component_lives(register), _feed_lives(register)]
+    parts = [part for part in parts if len(part)] or parts[:1]
+    return pd.concat(parts, ignore_index=True)
+
+
 def lives(register: Register) -> Lives:
     """Return the life of every component and supply section under watch.
 
     A life ends by failure only if the repair that ended it names the component's own
     kind as its cause, and held; a part that had not failed, a programme, a knock-down,
-    theft or vandalism ends a life by removal.
+    theft or vandalism ends a life by removal. Where the records of repairs end, watch
+    does.
     """
-    parts = [_component_lives(register), _feed_lives(register)]
-    parts = [part for part in parts if len(part)] or parts[:1]
-    return Lives(pd.concat(parts, ignore_index=True), register)
+    frame = all_lives(register)
+    until = float(register.watched_until)
+    if until < register.as_of:
+        frame = frame[frame["start"] < until].reset_index(drop=True)
+        later = frame["end"] > until
+        frame = frame.assign(
+            end=frame["end"].clip(upper=until),
+            failed=frame["failed"] & ~later,
+            end_repair=frame["end_repair"].where(~later, -1),
+        )
+    return Lives(frame, register)

@@ -116,9 +116,10 @@ def backtest(known: Known, confidence: float = 0.95) -> list[Forecast]:
     confidence
         Of the intervals.
     """
-    now = lives(Register(known))
+    register = Register(known)
+    now = lives(register)
     found: list[Forecast] = []
-    begin = known.as_of - YEAR
+    begin = register.watched_until - YEAR
     while begin >= known.opened + LEAST_YEARS * YEAR:
         then = life_models(lives(Register(Known(known.store, begin))))
         found += _forecasts(then, now, begin, confidence)

@@ -105,7 +105,7 @@ def _trends(lives: Lives) -> dict[str, float]:
     frame = lives.frame
     faults = frame[frame["kind"].isin(list(SUPPLY)) & frame["failed"]]
     opened = lives.register.known.opened
-    span = (lives.register.as_of - opened) / YEAR
+    span = (lives.register.watched_until - opened) / YEAR
     found = {}
     for name, some in faults.groupby("circuit_id"):
         if len(some) >= LEAST_FOR_TREND:

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.errors import LightwatchError
-from lightwatch.lives import Lives
+from lightwatch.lives import Lives, all_lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.weibull import fit_weibull
 from lightwatch.register.once import once
@@ -65,6 +65,10 @@ class Ageing:
         return np.asarray(leave**self.shape - np.maximum(entry, 0.0) ** self.shape)
 
 
+UNWATCHED = Ageing(0.02)
+"""Of a kind that nobody watched: once in fifty years; common practice, no source."""
+
+
 def _at_age(
     entry: np.ndarray, leave: np.ndarray, failed: np.ndarray, length: np.ndarray
 ) -> tuple[float, float] | None:
@@ -96,7 +100,10 @@ def aged(lives: Lives) -> pd.DataFrame:
     Not a number where the age is not known. A section is mended, not renewed: its age
     is that of the ground it lies in.
     """
-    frame = lives.frame
+    return _aged(lives.frame)
+
+
+def _aged(frame: pd.DataFrame) -> pd.DataFrame:
     born = (frame["installed"] + frame["installed_last"]) / 2
     born = np.minimum(born, frame["start"])
     return frame.assign(
@@ -175,6 +182,8 @@ def hazards_now(lives: Lives) -> pd.DataFrame:
     otherwise failures per year under watch. A section is mended, not renewed: its age
     is that of the ground it lies in.
 
+    What was under watch for no time has the rate of ``UNWATCHED``.
+
     Returns
     -------
     pandas.DataFrame
@@ -182,9 +191,13 @@ def hazards_now(lives: Lives) -> pd.DataFrame:
         ``per_year`` [1/year], of a section for its whole length, and ``km``, its
         length.
     """
-    laws, per_year = ageing(lives), np.zeros(len(lives.frame))
-    for (kind, type_), rows, some in _by_type(lives):
-        rate = laws[kind, type_].per_year(some.leave)
-        per_year[rows] = rate * some.length if kind in SUPPLY else rate
-    frame = lives.frame.assign(per_year=per_year, km=lives.frame["weight"])
-    return frame.loc[frame["end"] >= lives.register.as_of, list(COLUMNS)]
+    laws, register = ageing(lives), lives.register
+    frame = _aged(all_lives(register))
+    frame = frame[frame["end"] >= register.as_of]
+    per_year = np.zeros(len(frame))
+    leave, km = (frame[name].to_numpy(float) for name in ("leave", "weight"))
+    for group, rows in frame.groupby(["kind", "type"]).indices.items():
+        kind, type_ = (str(one) for one in group)
+        rate = laws.get((kind, type_), UNWATCHED).per_year(leave[rows])
+        per_year[rows] = rate * km[rows] if kind in SUPPLY else rate
+    return frame.assign(per_year=per_year, km=km)[list(COLUMNS)]

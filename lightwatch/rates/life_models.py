@@ -205,7 +205,7 @@ def _cells(
     group = level * stations + some["station"].to_numpy(int)
     first = weather.first_month
     failed = some["failed"].to_numpy(bool)
-    until = lives.register.as_of - settling_days(lives) * DAY
+    until = lives.register.watched_until - settling_days(lives) * DAY
     open_end = ~failed & some["stopped"] & (some["end"] >= until)
     exit_month = month_of(some["end"].where(open_end, some["high"])) - first
     delay = some["symptom"].map({name: i for i, name in enumerate(symptoms)})
@@ -321,7 +321,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     if lives.frame.empty:
         return LifeModels((), {}, (), detected)
     aged = _aged(lives, detected)
-    weather = monthly_weather(lives.register.known)
+    weather = monthly_weather(lives.register.known, lives.register.watched_until)
     lit = hours_lit(lives)
     models, clocks, left_out = _weather_models(lives, aged, weather, detected, lit)
     fits: list[LifeFit] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sized
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,10 +11,19 @@ from lightwatch.register.once import once
 if TYPE_CHECKING:
     import pandas as pd
 
+    from lightwatch.observations.known import Known
     from lightwatch.register.register import Register
 
 DATED = ("reports", "repairs", "patrols", "sightings", "weather")
-UNDATED = ("lights", "components", "models", "circuits", "sections", "stations")
+UNDATED = (
+    "lights",
+    "components",
+    "models",
+    "circuits",
+    "sections",
+    "stations",
+    "roads",
+)
 
 
 @dataclass(frozen=True)
@@ -46,10 +55,16 @@ class OnRecord:
 def on_record(register: Register) -> Mapping[str, OnRecord]:
     """Return what is on record as of the register's day, by kind of record."""
     known = register.known
-    found = {name: OnRecord(name, len(getattr(known, name))) for name in UNDATED}
+    found = {name: OnRecord(name, len(_rows(known, name))) for name in UNDATED}
     for name in DATED:
         found[name] = _dated(name, getattr(known, name))
     return found
+
+
+def _rows(known: Known, name: str) -> Sized:
+    """Return the rows of a kind; roads without their geometry, which nobody reads."""
+    rows: Sized = known.road_class if name == "roads" else getattr(known, name)
+    return rows
 
 
 def _dated(kind: str, frame: pd.DataFrame) -> OnRecord:

@@ -31,6 +31,9 @@ SILENT_DAYS = 30.0
 SILENT_GAPS = 7.0
 """So many mean gaps may be a silence."""
 
+UNSAID_CAUSES = ("", "luminaire", "other", "unknown")
+"""Causes that do not say which part had failed."""
+
 RECENT = 50
 """The mean gap is that between so many of the latest days with records."""
 
@@ -73,6 +76,16 @@ def reach(register: Register) -> Reach:
         until(known.patrols["happened"].to_numpy(float)),
         until(known.weather["happened"].to_numpy(float)),
     )
+
+
+@once
+def tells_causes(register: Register) -> bool:
+    """Tell whether any repair says of a part, a feed or anything else that it failed.
+
+    Where none does, failures cannot be told from parts replaced before their time.
+    """
+    said = register.known.repairs["cause"]
+    return bool((~said.isin(UNSAID_CAUSES)).any())
 
 
 def records_end(happened: NDArray[np.float64], opened: int, as_of: int) -> int | None:

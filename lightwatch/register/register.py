@@ -14,6 +14,7 @@ from lightwatch.register.feeds import paths, told_by_lights
 from lightwatch.register.fittings import fittings
 from lightwatch.register.nearest import nearest
 from lightwatch.register.once import once
+from lightwatch.register.reach import reach, tells_causes
 from lightwatch.register.spans import spans
 from lightwatch.store.frames import filled
 
@@ -30,6 +31,16 @@ class Register:
     def as_of(self) -> int:
         """Only what was recorded strictly before this counts [instant]."""
         return self.known.as_of
+
+    @cached_property
+    def watched_until(self) -> int:
+        """Until when failures can be counted [instant]: as far as repairs reach.
+
+        When the register was opened, where no repair says what had failed.
+        """
+        end = reach(self).repairs
+        begun = min(self.known.opened, self.as_of)
+        return end if end is not None and tells_causes(self) else begun
 
     @cached_property
     def fittings(self) -> pd.DataFrame:

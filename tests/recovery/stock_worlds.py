@@ -161,6 +161,7 @@ def _lives(ended: np.ndarray, still: np.ndarray) -> pd.DataFrame:
         entered=False,
         begun_by_programme=False,
         ended_by_programme=False,
+        seen_to_end=True,
     )
 
 
@@ -168,7 +169,8 @@ def fitted_model(lived: World, months: int = AHEAD) -> KindModel:
     """Fit the world's history as the stock room does; like replaces like."""
     names = [f"M{i}" for i in range(MODELS)]
     depots = tuple(f"D{i}" for i in range(DEPOTS))
-    uses = Uses(pd.DataFrame(), lived.lives, FIRST_MONTH, float(FIRST_MONTH + HISTORY))
+    now = float(FIRST_MONTH + HISTORY)
+    uses = Uses(pd.DataFrame(), lived.lives, FIRST_MONTH, now, now)
     none = pd.DataFrame(columns=["model", "month", "removed_type", "removed"])
     shares = sharing(none, uses.as_of_month, names)
     weather = Climate(FIRST_MONTH, np.zeros((DEPOTS, HISTORY, 0)), np.eye(4)[0])

@@ -171,7 +171,8 @@ def test_the_fit_uses_as_many_as_were_used() -> None:
     names = Names(types, models, depots, dict(zip(models, types, strict=True)))
     from lightwatch.decisions.stock.uses import Uses
 
-    uses = Uses(pd.DataFrame(), lived.lives, FIRST_MONTH, float(FIRST_MONTH + HISTORY))
+    now = float(FIRST_MONTH + HISTORY)
+    uses = Uses(pd.DataFrame(), lived.lives, FIRST_MONTH, now, now)
     layout, watched = watch(lived.lives, uses, names, np.zeros((DEPOTS, HISTORY, 0)))
     fitted = fit_wear(layout, watched)
 

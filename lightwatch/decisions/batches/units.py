@@ -49,7 +49,8 @@ class Units:
     table
         A row a batch: kind, type, model, vintage, maker.
     as_of
-        Only what was recorded strictly before counts [instant].
+        Only what was recorded strictly before counts, and repairs as far as they reach
+        [instant].
     """
 
     frame: pd.DataFrame
@@ -80,6 +81,7 @@ def _own(lives: Lives) -> pd.DataFrame:
     frame = frame.astype(dict.fromkeys(_NAMES, "category"))
     frame = frame[~frame["kind"].isin(list(SUPPLY))]
     fittings = lives.register.fittings
+    fittings = fittings[fittings["start"] < lives.register.watched_until]
     if len(frame) != len(fittings):
         raise NotUnderstood("batches take all lives of a register, not a part of them")
     return frame.assign(start_repair=fittings["start_repair"].to_numpy())
@@ -117,7 +119,9 @@ def _on_record(frame: pd.DataFrame, lives: Lives) -> pd.DataFrame:
     )
     circuits = known.lights.set_index("light_id")["circuit_id"]
     end = frame["end"].to_numpy(float)
-    gone = np.where(end < lives.register.as_of, end, np.inf)
+    until = lives.register.watched_until
+    gone = np.where(end < until, end, np.inf)
+    recorded = np.minimum(recorded, until)
     enter = np.fmax(frame["start"], recorded[begun])
     middle = (frame["installed"] + frame["installed_last"]) / 2
     own = frame["light_id"] != ""
@@ -149,4 +153,4 @@ def units(lives: Lives) -> tuple[Units, Unplaced]:
     table = keys["maker"].first().reset_index()
     table = table.astype(dict.fromkeys(_NAMES, object))
     frame = _on_record(placed, lives).assign(batch=keys.ngroup())
-    return Units(frame.reset_index(drop=True), table, register.as_of), unplaced
+    return Units(frame.reset_index(drop=True), table, register.watched_until), unplaced

@@ -160,7 +160,10 @@ def _sections(lives: Lives) -> pd.DataFrame:
     factor = _wetness(frame, frame["wet"])
     frame = frame.assign(expected=frame["expected"] * factor, factor=factor)
     sums = frame.groupby("section_id")[["failed", "expected"]].sum()
-    now = frame[frame["end"] >= lives.register.as_of].set_index("section_id")
+    register = lives.register
+    now = frame[frame["end"] >= register.watched_until].set_index("section_id")
+    since = (register.as_of - register.watched_until) / YEAR
+    now = now.assign(leave=now["leave"] + since)
     now = _ahead(now, ageing(lives))
     now = now.assign(
         ahead=now["ahead"] * now["factor"], rebuilt=now["rebuilt"] * now["factor"]
@@ -219,7 +222,7 @@ def bad_circuits(lives: Lives) -> list[BadCircuit]:
     circuits = lives.register.circuits.set_index("circuit_id")
     ours = circuits[circuits["owner"] == ""]
     sections = _sections(lives)
-    years = max((lives.register.as_of - known.opened) / YEAR, 0.0)
+    years = max((lives.register.watched_until - known.opened) / YEAR, 0.0)
     supply = _supply_faults(lives).reindex(ours.index, fill_value=0)
     rate = float(supply.sum()) / max(len(ours) * years, 1e-9)
     sums = pd.DataFrame({"failures": supply, "expected": rate * years})

@@ -82,9 +82,9 @@ def visits_per_year(fitted: Fitted, kind: str) -> float:
 
     Of the last three years, programmes left out.
     """
-    repairs, known = fitted.register.known.repairs, fitted.register.known
-    months = min(fitted.uses.as_of_month - fitted.uses.first_month, OFTEN_ENOUGH)
-    since = known.as_of - months / 12 * 365.25 * 86_400e6
+    repairs = fitted.register.known.repairs
+    months = min(fitted.uses.watched_month - fitted.uses.first_month, OFTEN_ENOUGH)
+    since = fitted.register.watched_until - months / 12 * 365.25 * 86_400e6
     counted = (
         (repairs["happened"] >= since)
         & (repairs["light_id"] != "")

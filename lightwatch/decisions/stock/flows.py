@@ -80,11 +80,14 @@ def pace_sd(
 
 
 def flows(lives: pd.DataFrame, uses: Uses) -> Flows:
-    """Read the last year's comings and goings of the parts of one kind."""
-    since = max(uses.as_of_month - YEAR_MONTHS, float(uses.first_month))
-    months = uses.as_of_month - since
+    """Read the last year's comings and goings of the parts of one kind.
+
+    It is the last year of which repairs are on record.
+    """
+    since = max(uses.watched_month - YEAR_MONTHS, float(uses.first_month))
+    months = uses.watched_month - since
     came = lives[lives["entered"] & (lives["start"] > uses.first_month + 0.05)]
-    went = lives[~lives["used"] & ~lives["standing"]]
+    went = lives[~lives["used"] & ~lives["standing"] & lives["seen_to_end"]]
     streams = {
         "programme": (
             came[came["begun_by_programme"]],
@@ -100,5 +103,7 @@ def flows(lives: pd.DataFrame, uses: Uses) -> Flows:
         coming[name] = _per_month(ins[ins["start"] >= since], months)
         going[name] = _per_month(outs[outs["end"] >= since], months)
         when = np.concatenate([ins["start"], outs["end"]])
-        spread[name] = pace_sd(when, uses.as_of_month, uses.first_month, PACE_SD[name])
+        spread[name] = pace_sd(
+            when, uses.watched_month, uses.first_month, PACE_SD[name]
+        )
     return Flows(coming, going, spread)

@@ -160,7 +160,7 @@ def fit(
         stand = set(there["model"]) & set(shelf.parts)
         shares = sharing(
             fitted[~fitted["programme"]],
-            known.as_of_month,
+            known.watched_month,
             stand,
             (rules or {}).get(kind),
         )
@@ -206,8 +206,9 @@ def ahead_of(fitted: Fitted, seed: int, paths: int) -> Ahead:
 def _without_ages(fitted: Fitted, seed: int, paths: int) -> dict[Item, Whole]:
     """Draw what is fitted where nothing of its kind came off."""
     frame, first = fitted.uses.fitted, fitted.uses.first_month
+    frame = frame[frame["month"] <= fitted.uses.watched_month]
     other = frame[~frame["renewed"] & ~frame["programme"] & (frame["model"] != "")]
-    months = max(int(np.ceil(fitted.uses.as_of_month - 1e-6)) - first, 1)
+    months = max(int(np.ceil(fitted.uses.watched_month - 1e-6)) - first, 1)
     made = {}
     for key, some in other.groupby(["kind", "model", "depot"]):
         at = np.floor(some["month"]).astype(int) - first

@@ -60,15 +60,18 @@ class Uses:
         ``volts_class``, ``born_low``, ``born_high``, ``start``, ``end`` (local months;
         births NaN where unknown), ``used`` (its end took a part from the shelf),
         ``standing``, ``programme`` (it ended, or began, so), ``entered`` (it began as
-        an addition), ``light_id``, ``circuit_id``.
-    first_month, as_of_month
-        When the register was opened, and when the forecast is made (local months).
+        an addition), ``light_id``, ``circuit_id``, ``seen_to_end`` (its end, if any,
+        lies before the records of repairs end).
+    first_month, watched_month, as_of_month
+        When the register was opened, until when repairs are on record, and when the
+        forecast is made (local months).
     """
 
     fitted: pd.DataFrame
     lives: pd.DataFrame
     first_month: int
     as_of_month: float
+    watched_month: float
 
     @property
     def kinds(self) -> list[str]:
@@ -139,10 +142,11 @@ def _classes(
 def _lives(register: Register, served: Served, kind: str) -> pd.DataFrame:
     """Return the components under watch at lights that are ours."""
     known, shelf = register.known, served.shelf
+    until = float(register.watched_until)
     theirs = known.lights.loc[known.lights["maintained_by"] != "", "light_id"]
     frame = register.fittings_of(kind) if kind else register.fittings
     frame = frame[~frame["light_id"].isin(set(theirs))].reset_index(drop=True)
-    clock = known.clock
+    clock, watched = known.clock, np.fmax(until, frame["start"])
     types = {model: part.type for model, part in shelf.parts.items()}
     cause = known.repairs["cause"]
     ended = filled(cause.reindex(frame["end_repair"]), "").to_numpy()
@@ -159,7 +163,8 @@ def _lives(register: Register, served: Served, kind: str) -> pd.DataFrame:
             "born_low": local_months(clock, frame["installed"]),
             "born_high": local_months(clock, frame["installed_last"]),
             "start": local_months(clock, frame["start"]),
-            "end": local_months(clock, frame["end"]),
+            "end": local_months(clock, np.minimum(frame["end"], watched)),
+            "seen_to_end": frame["end"] <= until,
             "start_repair": frame["start_repair"],
             "end_repair": frame["end_repair"],
             "ended_by_programme": ended == PROGRAMME,
@@ -220,13 +225,13 @@ def uses(register: Register, served: Served, kind: str = "") -> Uses:
     took = _pairs(renewals["repair"], renewals["kind"], kinds)
     used = np.isin(_pairs(lives["end_repair"], lives["kind"], kinds), took)
     instead = np.isin(_pairs(lives["start_repair"], lives["kind"], kinds), took)
+    days = [known.opened, known.as_of, register.watched_until]
+    opened, now, watched = local_months(known.clock, days).tolist()
     lives = lives.assign(
-        used=used & ~lives["ended_by_programme"],
+        used=used & ~lives["ended_by_programme"] & lives["seen_to_end"],
         entered=~instead | lives["begun_by_programme"],
     )
-    opened = float(local_months(known.clock, [known.opened])[0])
-    now = float(local_months(known.clock, [known.as_of])[0])
-    return Uses(fitted, lives, int(opened + 0.01), now)
+    return Uses(fitted, lives, int(opened + 0.01), now, watched)
 
 
 def spread_births(lives: pd.DataFrame) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from lightwatch.decisions.stock.kinds import KindModel
 from lightwatch.decisions.stock.shelf import Shelf
 from lightwatch.decisions.stock.terms import Floats
 from lightwatch.decisions.stock.thin import draw_rate
-from lightwatch.lives import Lives
+from lightwatch.lives import Lives, all_lives
 from lightwatch.nights import YEAR
 
 DRAWS = 400
@@ -76,7 +76,8 @@ def claims(
         Of the last so many years; None: ever since the register was opened.
     """
     known, parts = lives.register.known, shelf.parts
-    frame = lives.frame[lives.frame["failed"] & (lives.frame["end_repair"] >= 0)]
+    frame = all_lives(lives.register)
+    frame = frame[frame["failed"] & (frame["end_repair"] >= 0)]
     warranty = frame["model"].map(
         {name: part.warranty_years for name, part in parts.items()}
     )

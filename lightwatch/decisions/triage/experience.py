@@ -290,7 +290,7 @@ def _false_per_night(register: Register) -> dict[str, float]:
     symptoms = known.reports.set_index("report_id")["symptom"]
     false = known.repairs[known.repairs["action"] == "no_fault_found"]
     counts = false["report_id"].map(symptoms).value_counts()
-    nights = len(known.lights) * max((register.as_of - known.opened) / DAY, 1.0)
+    nights = len(known.lights) * max((register.watched_until - known.opened) / DAY, 1.0)
     return {
         name: float(counts.get(name, 0) + _HALF) / (nights + _HALF / USUAL_FALSE)
         for name in SYMPTOMS
@@ -339,7 +339,7 @@ def _mishaps(register: Register) -> tuple[float, float]:
         known.reports.set_index("report_id")["symptom"]
     )
     dark = at_lights[symptom.isin(DARK)]
-    years = max((register.as_of - known.opened) / YEAR, 0.1)
+    years = max((register.watched_until - known.opened) / YEAR, 0.1)
     fed = (known.lights["feed_owner"] != "").sum()
     mishaps = dark["cause"].isin(MISHAPS).sum()
     customers = (dark["cause"] == "customer").sum()
@@ -351,7 +351,9 @@ def _mishaps(register: Register) -> tuple[float, float]:
 
 def _per_circuit(register: Register, chosen: pd.Series) -> float:
     known = register.known
-    years = len(known.circuits) * max((register.as_of - known.opened) / YEAR, 0.0)
+    years = len(known.circuits) * max(
+        (register.watched_until - known.opened) / YEAR, 0.0
+    )
     return float(chosen.sum() + _HALF) / max(years, 1.0)
 
 

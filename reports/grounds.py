@@ -1,0 +1,51 @@
+"""What an answer stands on, for people and as fields of a JSON document."""
+
+from __future__ import annotations
+
+from textwrap import fill
+from typing import Any
+
+from lightwatch.decisions.grounds import Grounds
+
+_WIDTH = 88
+
+
+def not_known(grounds: Grounds) -> str:
+    """Return the sentence for an answer that cannot be given; '' where it can."""
+    return f"Not known, because {grounds.not_known}." if grounds.not_known else ""
+
+
+def grounds_lines(grounds: Grounds) -> list[str]:
+    """Return what it stands on and what is missing, a line each."""
+    return [f"Stands on: {grounds.stands_on}.", *grounds.missing]
+
+
+def grounds_text(grounds: Grounds) -> str:
+    """Return what it stands on and what is missing, wrapped for a screen."""
+    return "\n".join(fill(line, _WIDTH) for line in grounds_lines(grounds))
+
+
+def with_grounds(text: str, grounds: Grounds, *, keep: bool = False) -> str:
+    """Return an answer and what it stands on; why there is none where there is none.
+
+    Parameters
+    ----------
+    text
+        The answer.
+    grounds
+        What it stands on.
+    keep
+        Whether what is known of it is said even where the answer is not known.
+    """
+    reason = fill(not_known(grounds), _WIDTH)
+    parts = [reason, text if keep or not reason else "", grounds_text(grounds)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def grounds_document(grounds: Grounds) -> dict[str, Any]:
+    """Return the fields that every document has beside its own."""
+    return {
+        "stands_on": grounds.stands_on,
+        "missing": list(grounds.missing),
+        "not_known": grounds.not_known or None,
+    }
