@@ -10,11 +10,15 @@ from fastapi.responses import HTMLResponse
 from api import lights as finding
 from api.extract import extract, troubles
 from api.repairs import Now
+from lightwatch.decisions.coverage import coverage
+from lightwatch.decisions.grounds import grounds
 from lightwatch.decisions.triage import METHOD
 from lightwatch.errors import NotUnderstood
 from lightwatch.mapview import outage_map
 from lightwatch.rates import rates as estimate
 from reports.answers import rates_document
+from reports.coverage import coverage_document
+from reports.grounds import grounds_document, method_on
 from reports.outages import outages_document
 
 router = APIRouter()
@@ -68,14 +72,25 @@ def rates(present: Now, by: str = "kind,type") -> dict[str, Any]:
     """Return failure rates with exact limits."""
     picture = present.picture()
     names = [name.strip() for name in by.split(",") if name.strip()]
-    return rates_document(picture.written, estimate(picture.lives, names))
+    found = rates_document(picture.written, estimate(picture.lives, names))
+    return {**found, **grounds_document(grounds(picture.register, "rates"))}
+
+
+@router.get("/api/answers")
+def answerable(present: Now) -> dict[str, Any]:
+    """Return what each command can answer, and which record would add most."""
+    picture = present.picture()
+    known = picture.known
+    found = coverage(picture.lives)
+    return coverage_document(picture.written, found, known.as_of, known.clock)
 
 
 @router.get("/api/outages")
 def outages(present: Now) -> dict[str, Any]:
     """Return every open trouble."""
     picture = present.picture()
-    return outages_document(picture.written, picture.outages)
+    found = outages_document(picture.written, picture.outages)
+    return {**found, **grounds_document(grounds(picture.register, "outages"))}
 
 
 @router.get("/api/troubles")
@@ -98,5 +113,5 @@ def outage_page(present: Now) -> str:
         known.roads,
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],
-        method=METHOD,
+        method=method_on(METHOD, grounds(picture.register, "map")),
     )

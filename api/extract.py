@@ -15,8 +15,10 @@ from typing import Any
 from api.lights import MOST, bring, not_ours, trouble
 from api.present import Picture
 from lightwatch.decisions.cautions import CAUTIONS, READING, before_work
+from lightwatch.decisions.grounds import grounds
 from lightwatch.observations.entry import MADE_SAFE, NO_FAULT, usual
 from lightwatch.words import resources
+from reports.grounds import not_known
 
 LAST_REPAIRS = 3
 """Repairs of each light that the device keeps."""
@@ -194,6 +196,7 @@ def _document(picture: Picture) -> dict[str, Any]:
         "repair_columns": list(_REPAIR),
         "lights": rows,
         "troubles": troubles(picture),
+        "not_known": not_known(grounds(picture.register, "outages")),
         "parts": [list(pair) for pair in lists["parts"].values],
         "words": lists["words"].values,
         "roads": lists["roads"].values,

@@ -21,6 +21,8 @@ from api.extract import jobs
 from api.readings import KINDS
 from api.repairs import Now, kept, said_by
 from lightwatch.decisions.cautions import CAUTIONS
+from lightwatch.decisions.coverage import coverage
+from lightwatch.decisions.grounds import grounds
 from lightwatch.decisions.triage import METHOD, VERDICTS
 from lightwatch.nights import LocalTime
 from lightwatch.observations.entry import (
@@ -32,6 +34,8 @@ from lightwatch.observations.entry import (
 )
 from lightwatch.store import Store
 from lightwatch.words import resources
+from reports.coverage import share_said, until_said, wanted_said
+from reports.grounds import not_known
 
 router = APIRouter(include_in_schema=False)
 
@@ -174,7 +178,12 @@ def first_page(present: Now, q: str = "", near: str = "") -> Response:
         waiting += [finding.brief(picture, lights.loc[one]) for one in rows]
     place = picture.known.place["name"]
     return _page(
-        "home.html", place=place, q=q, found=found, waiting=waiting[:OPEN_SHOWN]
+        "home.html",
+        place=place,
+        q=q,
+        found=found,
+        waiting=waiting[:OPEN_SHOWN],
+        not_known=not_known(grounds(picture.register, "outages")),
     )
 
 
@@ -189,6 +198,22 @@ def queue_page(present: Now) -> Response:
     """Return the page of records that wait on this device; the script fills it."""
     place = present.store.place().place["name"]
     return _page("queue.html", place=place)
+
+
+@router.get("/answers")
+def answers_page(present: Now) -> Response:
+    """Say what the records can answer, and what would add most."""
+    picture = present.picture()
+    known, found = picture.known, coverage(picture.lives)
+    return _page(
+        "answers.html",
+        place=known.place["name"],
+        as_of=picture.written,
+        found=found,
+        kept=[(one, until_said(one, known.as_of, known.clock)) for one in found.kept],
+        share_said=share_said,
+        wanted_said=wanted_said,
+    )
 
 
 @router.get("/lights/{light_id:path}")

@@ -42,6 +42,12 @@ def with_grounds(text: str, grounds: Grounds, *, keep: bool = False) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
+def method_on(method: str, grounds: Grounds) -> str:
+    """Return a method with what it stands on, in a paragraph."""
+    lines = [not_known(grounds), method, *grounds_lines(grounds)]
+    return " ".join(line for line in lines if line)
+
+
 def grounds_document(grounds: Grounds) -> dict[str, Any]:
     """Return the fields that every document has beside its own."""
     return {

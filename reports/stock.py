@@ -198,6 +198,11 @@ def _usual(plan: StockPlan) -> list[str]:
 
 def _budget_lines(plan: StockPlan) -> list[str]:
     one = plan.budget
+    if one.unpriced and not one.high:
+        return [
+            "What parts will cost is not known (no unit cost for "
+            f"{', '.join(one.unpriced)}); load models.unit_cost."
+        ]
     now = f"These orders cost {one.now:,.0f}. " if plan.orders else ""
     lines = [
         f"{now}Over {one.months} months parts to be "

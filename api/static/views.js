@@ -75,7 +75,7 @@ export async function home(main) {
   }
   function openNow() {
     const found = registry.openNow();
-    show(results, h("h2", {}, "Open now"), found.length ? list(found) : h("p", { class: "note" }, "Nothing is open."));
+    show(results, h("h2", {}, "Open now"), found.length ? list(found) : h("p", { class: "note" }, registry.register().not_known || "Nothing is open."));
   }
   async function nearest() {
     show(results, h("p", { class: "note" }, "Finding where you are…"));

@@ -21,12 +21,20 @@ self.addEventListener("activate", (event) => {
   );
 });
 
+// The newest answer, and with the network gone the last one that came.
+async function keep(response) {
+  if (response.ok) await (await caches.open(KEPT)).put("/answers", response.clone());
+  return response;
+}
+
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   if (request.mode === "navigate" && PAGES.test(url.pathname)) {
     event.respondWith(caches.match(SHELL).then((kept) => kept ?? fetch(request)));
+  } else if (request.mode === "navigate" && url.pathname === "/answers") {
+    event.respondWith(fetch(request).then(keep).catch(() => caches.match("/answers")));
   } else if (url.pathname.startsWith("/static/")) {
     event.respondWith(caches.match(request).then((kept) => kept ?? fetch(request)));
   }

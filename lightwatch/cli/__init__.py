@@ -3,8 +3,17 @@
 Heavy libraries are imported inside the verbs, so that ``--help`` answers at once.
 """
 
-from lightwatch.cli import answers, patrols, records, serving, stocking
+from lightwatch.cli import answerable, answers, patrols, records, serving, stocking
 from lightwatch.cli.asking import app
 from lightwatch.cli.run import main
 
-__all__ = ["answers", "app", "main", "patrols", "records", "serving", "stocking"]
+__all__ = [
+    "answerable",
+    "answers",
+    "app",
+    "main",
+    "patrols",
+    "records",
+    "serving",
+    "stocking",
+]

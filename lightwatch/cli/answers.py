@@ -34,12 +34,14 @@ def rates(
     as_json: Json = False,
 ) -> None:
     """Say how fast each kind of component fails, with exact limits."""
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.lives import lives
     from lightwatch.rates import check_by
     from lightwatch.rates import rates as estimate
     from lightwatch.rates.thin import shrunk
     from lightwatch.register import Register
     from reports.answers import rates_document, rates_text
+    from reports.grounds import grounds_document, with_grounds
 
     known = known_at(db, as_of)
     names = [name.strip() for name in by.split(",") if name.strip()]
@@ -47,13 +49,14 @@ def rates(
         check_by(names)
     except LightwatchError as error:
         raise typer.BadParameter(str(error), param_hint="--by") from None
-    rows = estimate(lives(Register(known)), names)
+    register = Register(known)
+    rows, on = estimate(lives(register), names), grounds(register, "rates")
     written = known.clock.written(known.as_of)
     pulled = shrunk(rows) if drawn else None
     if as_json:
-        print_json(rates_document(written, rows, pulled))
+        print_json({**rates_document(written, rows, pulled), **grounds_document(on)})
     else:
-        print(rates_text(written, rows, pulled))
+        print(with_grounds(rates_text(written, rows, pulled), on))
 
 
 @app.command("lives")
@@ -75,6 +78,7 @@ def life(
     """Say how long each kind really lasts, and what the weather does to it."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.lives import lives
     from lightwatch.lives.exposure import month_of
     from lightwatch.rates.backtest import backtest as hold_against
@@ -85,9 +89,11 @@ def life(
     from lightwatch.register import Register
     from reports import charts
     from reports import lives as said
+    from reports.grounds import grounds_document, with_grounds
     from reports.noticing import recurrence_document, recurrence_text
 
-    data = lives(Register(known))
+    register = Register(known)
+    data, on = lives(register), grounds(register, "lives")
     written = known.clock.written(known.as_of)
     forecasts = hold_against(known) if backtest else None
     with on_cluster(scheduler) if scheduler else nullcontext(here) as keep:
@@ -100,7 +106,7 @@ def life(
         levels = (recurrence(data, level) for level in ("circuit", "light"))
         again = [one for one in levels if one]
         if as_json:
-            document = said.lives_document(written, models)
+            document = said.lives_document(written, models) | grounds_document(on)
             document["recurrence"] = recurrence_document(again)
             if forecasts is not None:
                 document["backtest"] = said.backtest_document(forecasts)
@@ -111,7 +117,7 @@ def life(
     parts.append(recurrence_text(again))
     if forecasts is not None:
         parts.append(said.backtest_text(forecasts))
-    print("\n\n".join(parts))
+    print(with_grounds("\n\n".join(parts), on))
 
 
 @app.command()
@@ -127,13 +133,16 @@ def repeats(
     """Say what fails again: lights, circuits, batches, repairs that did not hold."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.repeats import Repeats
     from lightwatch.lives import lives
     from lightwatch.register import Register
+    from reports.grounds import grounds_document, with_grounds
     from reports.repeats import repeats_document, repeats_text
 
     written = known.clock.written(known.as_of)
     register = Register(known)
+    on = grounds(register, "repeats")
     found = Repeats(lives(register))
     if map_to is not None:
         from lightwatch.mapview.again import again_map
@@ -148,9 +157,9 @@ def repeats(
         )
         write(map_to, page)
     if as_json:
-        print_json(repeats_document(written, found))
+        print_json({**repeats_document(written, found), **grounds_document(on)})
     else:
-        print(repeats_text(written, found))
+        print(with_grounds(repeats_text(written, found), on))
 
 
 @app.command()
@@ -160,7 +169,7 @@ def report(
         typer.Argument(
             metavar="NAME",
             help="monthly, repeats, batches, rebuild, reliability, photocontrols, "
-            "patrol, warranty, energy, or all",
+            "patrol, warranty, energy, answers, or all",
         ),
     ],
     out: Annotated[
@@ -231,10 +240,12 @@ def outages(
     """Say what is open: a light on its own, or a fault that several share."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.triage import Triage, triaged
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
     from lightwatch.lives import lives
     from lightwatch.register import Register
+    from reports.grounds import grounds_document, with_grounds
     from reports.outages import explained, outages_document, outages_text
     from reports.reliability import reliability_svg, reliability_text
 
@@ -249,12 +260,13 @@ def outages(
             write(reliability, reliability_svg(jobs, meant))
         if calibrated:
             triage = triage.corrected(meant)
-    found = triaged(triage)
+    found, on = triaged(triage), grounds(triage.register, "outages")
     if as_json:
-        print_json(outages_document(written, found))
+        print_json({**outages_document(written, found), **grounds_document(on)})
         print("\n\n".join(notes), file=sys.stderr)
     else:
-        print("\n\n".join([*notes, outages_text(written, found)]))
+        said = with_grounds(outages_text(written, found), on, keep=bool(found))
+        print("\n\n".join([*notes, said]))
 
 
 @app.command("map")
@@ -266,11 +278,13 @@ def draw(
     """Draw the outage map: one file that opens with no network."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.triage import METHOD
     from lightwatch.decisions.triage import outages as triage
     from lightwatch.lives import lives
     from lightwatch.mapview import outage_map
     from lightwatch.register import Register
+    from reports.grounds import method_on
 
     register = Register(known)
     page = outage_map(
@@ -281,6 +295,6 @@ def draw(
         known.roads,
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],
-        method=METHOD,
+        method=method_on(METHOD, grounds(register, "map")),
     )
     write(out, page)

@@ -53,6 +53,7 @@ def patrol(
     as_json: Json = False,
 ) -> None:
     """Plan tonight's patrol: the streets most worth driving, in order."""
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.patrol import Order, plan_patrol
     from lightwatch.decisions.triage import outages as triage
     from lightwatch.errors import NotUnderstood
@@ -60,6 +61,7 @@ def patrol(
     from lightwatch.nights import LocalTime, read_date
     from lightwatch.observations.known import Known, default_as_of
     from lightwatch.register import Register
+    from reports.grounds import grounds_document, with_grounds
     from reports.patrol import patrol_document, patrol_text
 
     try:
@@ -81,7 +83,8 @@ def patrol(
         closed=listed(closed), both_sides=listed(both_sides), starts=start,
         seen_within_days=seen_within, look_kmh=look_kmh,
     )  # fmt: skip
-    lived = lives(Register(known))
+    register = Register(known)
+    lived, on = lives(register), grounds(register, "patrol")
 
     def told(gone: float, found: float) -> None:
         print(f"{gone:4.0f} s: worth {found:.2f}", file=sys.stderr, flush=True)
@@ -101,12 +104,12 @@ def patrol(
         for number, crew in enumerate(plan.crews, 1):
             title = f"Patrol {night}, crew {number}"
             write(out / f"crew{number}.gpx", gpx(crew, title))
-        document = patrol_document(plan, known.clock)
+        document = patrol_document(plan, known.clock) | grounds_document(on)
         write(out / "plan.json", json.dumps(document, ensure_ascii=False, indent=1))
     if as_json:
-        print_json(patrol_document(plan, known.clock))
+        print_json(patrol_document(plan, known.clock) | grounds_document(on))
     else:
-        print(patrol_text(plan, known.clock))
+        print(with_grounds(patrol_text(plan, known.clock), on, keep=True))
 
 
 @app.command("patrol-done")

@@ -55,8 +55,10 @@ def stock(
     """Say how many parts repairs will need, and what to order now."""
     from lightwatch.decisions import stock as room
     from lightwatch.decisions.assumptions import Assumptions, read_assumptions
+    from lightwatch.decisions.grounds import grounds
     from lightwatch.lives import lives
     from lightwatch.register import Register
+    from reports.grounds import grounds_document, with_grounds
     from reports.stock import stock_document, stock_text
     from reports.stock_advice import advice_document, advice_text
     from reports.stock_files import write_files
@@ -73,6 +75,7 @@ def stock(
     assumed = read_assumptions(assume) if assume else Assumptions()
     known = known_at(db, as_of)
     register = Register(known)
+    on = grounds(register, "stock")
     made = room.stock(
         register,
         months,
@@ -87,9 +90,9 @@ def stock(
         for path in write_files(out, written, made, advice):
             print(f"written to {path}", file=sys.stderr)
     if as_json:
-        document = stock_document(written, made)
+        document = stock_document(written, made) | grounds_document(on)
         more = {"advice": advice_document(advice)} if advice else {}
         print_json({**document, **more})
         return
-    texts = [stock_text(written, made)]
+    texts = [with_grounds(stock_text(written, made), on)]
     print("\n\n".join([*texts, advice_text(advice, assumed)] if advice else texts))

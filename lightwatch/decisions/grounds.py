@@ -246,7 +246,7 @@ _ANSWERS = {
                              (_repairs_end, _not_priced, _no_shelf)),
     "warranty": _Answer(_STOCK, _no_failures, _COUNTING),
     "energy": _Answer(("lights",), _known),
-    "records": _Answer(("lights", *_HEARD), _known),
+    "answers": _Answer(("lights", *_HEARD), _known),
 }  # fmt: skip
 """Each command that asks, and each report, by its name."""
 

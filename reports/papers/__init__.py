@@ -6,10 +6,12 @@ A paper knows nothing of HTML or spreadsheets, and the faces nothing of street l
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lightwatch.decisions.grounds import Grounds, grounds
 from lightwatch.errors import UnknownAsset
 
 if TYPE_CHECKING:
@@ -20,9 +22,21 @@ if TYPE_CHECKING:
 def _made_by(module: str, name: str = "paper") -> Callable[[Desk], Paper]:
     def made(desk: Desk) -> Paper:
         paper: Paper = getattr(import_module(f"{__name__}.{module}"), name)(desk)
-        return paper
+        return _on(paper, grounds(desk.register, paper.name))
 
     return made
+
+
+def _on(paper: Paper, grounds: Grounds) -> Paper:
+    """Say on a paper what it stands on; where that is nothing, it shows no figures."""
+    from reports.grounds import not_known
+    from reports.papers.paper import Words
+
+    reason = not_known(grounds)
+    parts = (Words("Not known", (reason,)),) if reason else paper.parts
+    return replace(
+        paper, parts=parts, stands_on=f"{grounds.stands_on}.", missing=grounds.missing
+    )
 
 
 PAPERS: dict[str, Callable[[Desk], Paper]] = {
@@ -35,6 +49,7 @@ PAPERS: dict[str, Callable[[Desk], Paper]] = {
     "patrol": _made_by("night"),
     "warranty": _made_by("warranty"),
     "energy": _made_by("energy"),
+    "answers": _made_by("answers"),
 }
 """Every report by its name; what one needs is loaded when it is made."""
 

@@ -94,6 +94,8 @@ def _workbook(paper: Paper, path: Path) -> None:
             ("Place", paper.place),
             ("As of", paper.as_of),
             ("Rests on", paper.sample),
+            ("Records", paper.stands_on),
+            *(("Missing", one) for one in paper.missing),
             ("Method", paper.method),
             *(("Left out", one) for one in paper.left_out),
             *(("Reckoned with", one) for one in paper.assumed),

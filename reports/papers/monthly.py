@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from lightwatch.decisions.service import Month, months
 from reports.papers.desk import Desk
 from reports.papers.paper import Cell, Paper, Table, Words, rounded, rows
@@ -40,6 +42,38 @@ def _lit(every: list[Month]) -> Table:
     )
 
 
+_VISITS: dict[str, Callable[[Month], int]] = {
+    "Visits": lambda one: one.visits,
+    "Repairs": lambda one: one.repairs,
+    "Visits that found no fault": lambda one: one.not_found,
+    "Callbacks: in trouble again within 30 days, another part to blame": (
+        lambda one: one.callbacks
+    ),
+    "Left open: made safe, or to be followed up": lambda one: one.left,
+}
+
+
+def _is_heard(now: Month) -> bool:
+    """Tell whether anybody was noting troubles in the month."""
+    return now.heard or now.lit.passes > 0
+
+
+def _open(now: Month) -> str:
+    """Say how many jobs were open, as far as that is known."""
+    if not _is_heard(now):
+        return (
+            f"How many jobs were open at the end of {now.name} is not known, because "
+            "no reports of that month are on record; load reports."
+        )
+    waiting = sum(one.waiting_for_others for one in now.backlog)
+    mended = "" if now.mended else " No repairs of that month are on record."
+    return (
+        f"{sum(one.open for one in now.backlog)} jobs were open at the end of "
+        f"the month, {sum(one.over_window for one in now.backlog)} of them "
+        f"older than their window; {waiting} wait for others.{mended}"
+    )
+
+
 def _work(every: list[Month]) -> Table:
     def line(name: str, values: list[Cell]) -> tuple[Cell, ...]:
         return (name, *values)
@@ -50,17 +84,13 @@ def _work(every: list[Month]) -> Table:
         ("", *(one.name for one in every)),
         rows(
             [
-                line("Reports received", [one.reports for one in every]),
-                line("Visits", [one.visits for one in every]),
-                line("Repairs", [one.repairs for one in every]),
-                line("Visits that found no fault", [one.not_found for one in every]),
                 line(
-                    "Callbacks: in trouble again within 30 days, another part to blame",
-                    [one.callbacks for one in every],
+                    "Reports received",
+                    [one.reports if one.heard else None for one in every],
                 ),
-                line(
-                    "Left open: made safe, or to be followed up",
-                    [one.left for one in every],
+                *(
+                    line(name, [of(one) if one.mended else None for one in every])
+                    for name, of in _VISITS.items()
                 ),
             ]
         ),
@@ -76,7 +106,6 @@ def paper(desk: Desk) -> Paper:
     every = months(desk.register, [one for one in asked if one[2] > opened], windows)
     now = every[-1]
     backlog = now.backlog
-    waiting = sum(one.waiting_for_others for one in backlog)
     share = now.lit.share
     lit = "no night patrol on record"
     if share is not None and now.lit.low is not None and now.lit.high is not None:
@@ -93,7 +122,7 @@ def paper(desk: Desk) -> Paper:
             [
                 (
                     one.kind,
-                    one.jobs,
+                    one.jobs if now.mended else None,
                     rounded(one.median),
                     rounded(one.ninetieth),
                     one.window,
@@ -112,10 +141,12 @@ def paper(desk: Desk) -> Paper:
             [
                 (
                     one.kind,
-                    one.open,
-                    one.over_window,
-                    rounded(one.oldest),
-                    one.waiting_for_others,
+                    *(
+                        (one.open, one.over_window, rounded(one.oldest),
+                         one.waiting_for_others)
+                        if _is_heard(now)
+                        else (None, None, None, None)
+                    ),
                 )
                 for one in backlog
             ]
@@ -127,7 +158,8 @@ def paper(desk: Desk) -> Paper:
         f"Lighting report, {now.name}",
         desk.place,
         desk.as_of,
-        f"{now.reports} reports, {now.visits} visits and {now.lit.roads} roads driven "
+        f"{now.reports if now.heard else 'no'} reports, "
+        f"{now.visits if now.mended else 'no'} visits and {now.lit.roads} roads driven "
         f"by night in {now.name}; {len(desk.register.standing):,} lights in service",
         METHOD,
         (
@@ -140,9 +172,7 @@ def paper(desk: Desk) -> Paper:
                 "In short",
                 (
                     f"{lit[:1].upper()}{lit[1:]}.",
-                    f"{sum(one.open for one in backlog)} jobs were open at the end of "
-                    f"the month, {sum(one.over_window for one in backlog)} of them "
-                    f"older than their window; {waiting} wait for others.",
+                    _open(now),
                 ),
             ),
             _lit(every),

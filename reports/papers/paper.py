@@ -89,6 +89,8 @@ class Paper:
         Where work on a pole, cable or road follows.
     assumed
         What is reckoned with that the records do not say, and whence it is.
+    stands_on, missing
+        The records behind it, and what is missing of them.
     """
 
     name: str
@@ -101,6 +103,8 @@ class Paper:
     parts: tuple[Part, ...]
     cautions: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    stands_on: str = ""
+    missing: tuple[str, ...] = ()
 
     @property
     def tables(self) -> tuple[Table, ...]:

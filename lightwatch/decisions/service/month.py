@@ -18,6 +18,7 @@ from lightwatch.decisions.service.jobs import (
 from lightwatch.decisions.service.percent_lit import PercentLit, percent_lit
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.register import Register
+from lightwatch.register.reach import reach
 from lightwatch.words import UNANSWERED
 
 
@@ -35,6 +36,9 @@ class Month:
         By kind of job: done in the month, open at its end.
     reports, visits, repairs
         Received; made; of those, repairs.
+    heard, mended
+        Whether reports, and repairs, were being recorded in it: where they were not,
+        their number is not known, and not zero.
     not_found
         Visits that found no fault.
     callbacks
@@ -53,6 +57,8 @@ class Month:
     not_found: int
     callbacks: int
     left: int
+    heard: bool = True
+    mended: bool = True
 
 
 def _within(frame: pd.DataFrame, start: int, end: int) -> pd.DataFrame:
@@ -66,7 +72,7 @@ def months(
 ) -> list[Month]:
     """Return some months, each by name, first and last instant."""
     windows = windows or Windows()
-    known = register.known
+    known, far = register.known, reach(register)
     every, still = jobs(register), Signs.of(register).open
     back = {
         one.repair_id
@@ -92,6 +98,8 @@ def months(
                 int(none.sum()),
                 int(mends["repair_id"].isin(back).sum()),
                 int(left.sum()),
+                far.reports is not None and far.reports > start,
+                far.repairs is not None and far.repairs > start,
             )
         )
     return found
