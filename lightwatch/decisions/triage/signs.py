@@ -306,6 +306,10 @@ class Signs:
             parts.append(replace(crews, wrong=np.full(here.sum(), CREW_WRONG)))
         return Looks.joined(parts)
 
+    def read_on(self, at: Ints) -> pd.DataFrame:
+        """Return the tests of voltage at some lights and sections since work there."""
+        return self.crews.read_since(at, self._since[0][at])
+
     def _astray(self, known: Experience, channel: Channel) -> Floats:
         """Return for every light the rate of reports meant for another [1/night]."""
         kept = self._rates_of(known).astray
