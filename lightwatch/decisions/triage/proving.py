@@ -56,6 +56,11 @@ class Proving:
         return tuple(one for one in self.readings if one.age <= OLD_NIGHTS)
 
     @property
+    def tested(self) -> bool:
+        """Whether anything was read of late: nothing is opened before."""
+        return any(one.live is not None for one in self.fresh)
+
+    @property
     def likeliest(self) -> str:
         """The likeliest section, or the source."""
         return max(self.chances, key=lambda name: self.chances[name])
@@ -126,8 +131,7 @@ class Proving:
     @cached_property
     def to_open(self) -> str | None:
         """The section that needs no further test; None as long as none was read."""
-        tested = any(one.live is not None for one in self.fresh)
-        if not tested or self.contradicted:
+        if not self.tested or self.contradicted:
             return None
         enough = SURE_BETWEEN if self.between else SURE
         sure = self.share(self.likeliest) >= enough or self.check is None

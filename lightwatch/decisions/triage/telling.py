@@ -141,7 +141,8 @@ class Telling:
             return self._open(proving.to_open), 0.0
         if proving.contradicted:
             return self._again(proving.contradicted), proving.needed
-        return self._split(), proving.needed
+        needed = proving.needed if proving.tested else max(proving.needed, 1.0)
+        return self._split(), needed
 
     def _split(self) -> NextTest:
         """Say where a test tells most."""

@@ -257,7 +257,7 @@ def _entry(case: _Case) -> Outage:
     )
 
 
-def _of_circuit(
+def of_circuit(
     triage: Triage, judged: CircuitJudged, channel: Channel, troubles: pd.DataFrame
 ) -> list[Outage]:
     """Return a circuit's entries: one a dark stretch, one a light that remains."""
@@ -320,7 +320,7 @@ def triaged(triage: Triage) -> list[Outage]:
         circuits = triage.judged(channel)
         for judged in circuits:
             open_here = troubles.iloc[rows[judged.name]]
-            some += _of_circuit(triage, judged, channel, open_here)
+            some += of_circuit(triage, judged, channel, open_here)
         if channel.by_feed and some:
             some = with_areas(some, areas(register, suspected(circuits, register)))
         found += some
