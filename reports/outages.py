@@ -17,7 +17,6 @@ from lightwatch.decisions.triage.spoken import (
     NBSP,
     day_of,
     is_shared,
-    next_said,
     not_heard_from,
     per_cent,
     sentence,
@@ -126,7 +125,9 @@ def _paragraph(outage: Outage, now: datetime) -> str:
     said.append(_since(outage, now))
     said += [f"{sentence(one)}." for one in outage.why]
     said += [_places(outage), _silent(outage)]
-    said.append(next_said(outage))
+    if outage.test_first:
+        test = outage.test_first
+        said.append(f"Check first: {test.where}; {test.why}.")
     said.append(f"What would change this: {would_change(outage)}.")
     return " ".join(filter(None, said))
 
