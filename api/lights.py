@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 
 from api.present import Picture
-from api.readings import readings
+from api.readings import readings, readings_at
 from lightwatch.decisions.cautions import CAUTIONS, READING, before_work
 from lightwatch.decisions.triage import METHOD, VERDICTS, Outage
 from lightwatch.decisions.triage.spoken import (
     is_shared,
+    next_said,
     not_heard_from,
     verdict_said,
     would_change,
@@ -165,7 +166,6 @@ def trouble(picture: Picture, outage: Outage, light_id: str) -> dict[str, Any]:
     """
     shared = is_shared(outage)
     theirs = any(picture.others.get(one) for one in outage.reported)
-    volts = picture.volts_of.get(outage.circuit_id or "")
     return {
         "circuit_id": outage.circuit_id,
         "said": verdict_said(outage),
@@ -173,7 +173,7 @@ def trouble(picture: Picture, outage: Outage, light_id: str) -> dict[str, Any]:
         "not_heard_from": list(not_heard_from(outage)) if shared else [],
         "dark_since": outage.dark_since and outage.dark_since.date().isoformat(),
         "would_change": would_change(outage),
-        "readings": None if theirs else readings(outage, volts),
+        "readings": None if theirs else readings(outage),
         "underground": outage.underground,
         "symptom": outage.symptom,
         "since": outage.since.isoformat(),
@@ -184,9 +184,19 @@ def trouble(picture: Picture, outage: Outage, light_id: str) -> dict[str, Any]:
         "lights": len(outage.lights),
         "danger": list(outage.danger),
         "why": list(outage.why),
+        "next": next_said(outage),
+        "test_at": test_at(picture, outage),
         "test_first": outage.test_first and asdict(outage.test_first),
         "sections": [list(pair) for pair in outage.sections[:6]],
     }
+
+
+def test_at(picture: Picture, outage: Outage) -> str:
+    """Return the tag at the place of the next test, else what it is called."""
+    test = outage.test_first
+    if test is None:
+        return ""
+    return picture.pole_of.get(test.light_id or "") or test.light_id or test.where
 
 
 def bring(outage: Outage, parts: list[dict[str, Any]]) -> dict[str, Any] | None:
@@ -225,6 +235,9 @@ def card(picture: Picture, light_id: str) -> dict[str, Any]:
     number = picture.trouble.get(light_id)
     outage = None if number is None else picture.outages[number]
     volts = None if circuit is None else circuit["voltage"]
+    told = outage and trouble(picture, outage, light_id)
+    elsewhere = told and told["readings"] and outage.test_first.light_id != light_id
+    here = readings_at({"light_id": light_id}) if elsewhere else None
     return {
         **brief(picture, light),
         "as_of": picture.written,
@@ -241,7 +254,8 @@ def card(picture: Picture, light_id: str) -> dict[str, Any]:
         "voltage": None if volts is None or math.isnan(volts) else volts,
         "fitted": parts,
         "repairs": last_repairs(picture, light),
-        "trouble": outage and trouble(picture, outage, light_id),
+        "trouble": told,
+        "readings_here": here,
         "bring": outage and bring(outage, parts),
         "method": METHOD,
         "cautions": list(CAUTIONS),

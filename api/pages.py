@@ -18,6 +18,7 @@ from starlette.types import Scope
 from api import lights as finding
 from api.errors import expected, problem, status_of
 from api.extract import jobs
+from api.present import TESTS
 from api.readings import KINDS
 from api.repairs import Now, kept, said_by
 from lightwatch.decisions.cautions import CAUTIONS
@@ -110,6 +111,7 @@ def _templates() -> Environment:
         method=METHOD,
         jobs=jobs(),
         reading_kinds=KINDS,
+        tests=TESTS,
         new_key=new_key,
         allowed={
             name: allowed(name)

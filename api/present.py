@@ -17,6 +17,7 @@ from lightwatch.observations.entry import Logged, log_repair
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
 from lightwatch.store import Store
+from lightwatch.words import DEAD, LIVE, SHUT
 
 RATES_S = 900.0
 """How long the rates read off the records serve, where only tests came since [s]."""
@@ -85,11 +86,10 @@ class Picture:
         return dict(zip(lights["light_id"], who, strict=True))
 
     @cached_property
-    def volts_of(self) -> dict[str, float]:
-        """Circuit to its nominal voltage [V], where it is on record."""
-        circuits = self.known.circuits.dropna(subset="voltage")
-        volts = circuits["voltage"].astype(float)
-        return dict(zip(circuits["circuit_id"], volts, strict=True))
+    def pole_of(self) -> dict[str, str]:
+        """Light in service to the tag of its pole; '' where it has none."""
+        lights = self.register.standing
+        return dict(zip(lights["light_id"], lights["pole_id"], strict=True))
 
     @cached_property
     def road_of(self) -> dict[str, str]:
@@ -106,8 +106,8 @@ class Picture:
         return {}
 
 
-TEST = "follow_up"
-"""Action of a record that mends nothing, and so moves no rate."""
+TESTS = ("follow_up", LIVE, DEAD, SHUT)
+"""Actions of records that mend nothing, and so move no rate."""
 
 
 def now() -> int:
@@ -135,7 +135,7 @@ class Present:
         with self._write:
             logged = log_repair(self.store, values, now=now(), said_by=said_by)
             self._logged += not logged.already
-            if not logged.already and values.get("action") == TEST:
+            if not logged.already and values.get("action") in TESTS:
                 self._tests += 1
         return logged
 

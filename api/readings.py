@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from lightwatch.decisions.triage import NextTest, Outage
 from lightwatch.decisions.triage.spoken import is_shared
+from lightwatch.words import DEAD, LIVE, SHUT
 
 Values = dict[str, str]
 """Columns of a repair, as text."""
 
-KINDS = {"live": "Live", "dead": "Dead", "could_not_open": "Could not open"}
-"""What may come of a test, and its button."""
+KINDS = {"live": "Live at", "dead": "Dead at", "could_not_open": "Could not open"}
+"""What may come of a test, and its button, before the name of the place."""
 
-DEAD_VOLTS = "0"
+_ACTIONS = {"live": LIVE, "dead": DEAD, "could_not_open": SHUT}
 
 
 def _place(test: NextTest, circuit_id: str) -> Values:
@@ -23,31 +24,20 @@ def _place(test: NextTest, circuit_id: str) -> Values:
     return {"circuit_id": circuit_id}
 
 
-def readings(outage: Outage, volts: float | None) -> dict[str, Values] | None:
+def readings_at(place: Values) -> dict[str, Values]:
+    """Return what each button logs at a place; volts only where they are typed."""
+    return {kind: {"action": action, **place} for kind, action in _ACTIONS.items()}
+
+
+def readings(outage: Outage) -> dict[str, Values] | None:
     """Return what each button logs; None where there is nothing shared to test.
 
     Parameters
     ----------
     outage
         The trouble, with where to test first.
-    volts
-        Nominal voltage of the circuit [V]: it stands in for a reading that is not
-        typed, and the note says so. None: not on record, so that it must be typed.
     """
     test = outage.test_first
     if test is None or not outage.circuit_id or not is_shared(outage):
         return None
-    place = {"action": "follow_up", **_place(test, outage.circuit_id)}
-    live = {**place, "notes": f"tested live at {test.where}"}
-    if volts:
-        live["volts"] = f"{volts:g}"
-        live["notes"] += "; volts not typed, the circuit's nominal voltage stands in"
-    return {
-        "live": live,
-        "dead": {
-            **place,
-            "volts": DEAD_VOLTS,
-            "notes": f"tested dead at {test.where}",
-        },
-        "could_not_open": {**place, "notes": f"could not open {test.where}"},
-    }
+    return readings_at(_place(test, outage.circuit_id))

@@ -17,6 +17,7 @@ from lightwatch.decisions.triage.spoken import (
     NBSP,
     day_of,
     is_shared,
+    next_said,
     not_heard_from,
     per_cent,
     sentence,
@@ -125,9 +126,7 @@ def _paragraph(outage: Outage, now: datetime) -> str:
     said.append(_since(outage, now))
     said += [f"{sentence(one)}." for one in outage.why]
     said += [_places(outage), _silent(outage)]
-    if outage.test_first:
-        test = outage.test_first
-        said.append(f"Check first: {test.where}; {test.why}.")
+    said.append(next_said(outage))
     said.append(f"What would change this: {would_change(outage)}.")
     return " ".join(filter(None, said))
 

@@ -4,6 +4,7 @@ import * as device from "./device.js";
 import { register } from "./register.js";
 import { flush } from "./sending.js";
 import { clockTime, h, said, show } from "./dom.js";
+import { TESTS } from "./testing.js";
 import { lightPath, statusOf, title } from "./views.js";
 
 const RECEIVED_SHOWN = 50;
@@ -27,7 +28,7 @@ function entry(record) {
     values.light_id && ["refused", "aside"].includes(record.state) && h("p", {}, h("a", { class: "button", href: `${at}?mends=${key}` }, "Mend and send again"), " "),
     record.state === "refused" && h("button", { type: "button", onclick: () => aside("aside") }, "Set aside"),
     record.state === "aside" && h("button", { type: "button", onclick: () => aside("waiting").then(() => flush()) }, "Send as it is"),
-    values.light_id && values.action !== "follow_up" && record.state === "sent" && h("a", { href: `${at}?corrects=${key}` }, "Correct this"));
+    values.light_id && !TESTS.includes(values.action) && record.state === "sent" && h("a", { href: `${at}?corrects=${key}` }, "Correct this"));
 }
 
 function group(name, records) {

@@ -7,18 +7,19 @@ import { flush } from "./sending.js";
 import { CREW, withOffset } from "./form.js";
 import { h } from "./dom.js";
 
-const BUTTONS = { live: "Live", dead: "Dead", could_not_open: "Could not open" };
+const BUTTONS = { live: "Live at", dead: "Dead at", could_not_open: "Could not open" };
+const ACTIONS = { live: "tested_live", dead: "tested_dead", could_not_open: "could_not_open" };
+export const TESTS = ["follow_up", ...Object.values(ACTIONS)];
 const LIVE_VOLTS = 50;
 let last = null; // what was logged here: its key, place, circuit, and what to say of it
 
 // The record that a button makes; null where the volts typed do not go with it.
 function recordOf(kind, values, typed) {
   const told = { ...values };
-  if (kind === "live" && typed) Object.assign(told, { volts: typed, notes: told.notes.split(";")[0] });
-  if (kind === "dead" && typed) told.volts = typed;
-  const volts = Number(told.volts);
-  if (kind === "live" && !(volts >= LIVE_VOLTS)) return null;
-  if (kind === "dead" && !(volts < LIVE_VOLTS)) return null;
+  if (kind !== "could_not_open" && typed) {
+    if ((Number(typed) >= LIVE_VOLTS) !== (kind === "live")) return null;
+    told.volts = typed;
+  }
   const crew = localStorage.getItem(CREW);
   return { ...told, ...(crew && { crew }), repair_id: device.newKey(), performed_at: withOffset(new Date()) };
 }
@@ -57,10 +58,15 @@ function sayLast() {
 
 function lastBox(circuit, redraw) {
   if (last?.circuit !== circuit) return null;
-  const back = { ...last.values, repair_id: device.newKey(), supersedes: last.key, notes: `taken back: ${last.note}` };
+  const back = { ...last.values, action: "follow_up", repair_id: device.newKey(), supersedes: last.key, notes: `taken back: ${last.note}` };
   delete back.volts;
   return h("div", { class: "status", role: "status", "data-state": last.state }, `${last.note}. ${sayLast()} `,
     !last.values.supersedes && h("button", { type: "button", class: "back", onclick: () => keep(back, circuit, `Taken back: ${last.note}`, redraw) }, "That was wrong: take it back"));
+}
+
+function buttons(readings, at, press) {
+  return h("div", { class: "readings" }, Object.entries(BUTTONS).map(([kind, label]) =>
+    h("button", { type: "button", class: `reading ${kind}`, onclick: () => press(kind, readings[kind], at) }, `${label} ${at}`)));
 }
 
 export function testBox(trouble, lightId, redraw) {
@@ -71,14 +77,14 @@ export function testBox(trouble, lightId, redraw) {
   const volts = h("input", { id: "volts-read", type: "number", min: 0, step: "any", inputmode: "decimal", autocomplete: "off" });
   const problem = h("p", { class: "problem", role: "alert", hidden: true });
   let pressed = false;
-  const press = async (kind) => {
+  const press = async (kind, logs, at) => {
     if (pressed) return;
-    const values = recordOf(kind, readings[kind], volts.value);
+    const values = recordOf(kind, logs, volts.value);
     problem.hidden = Boolean(values);
-    problem.textContent = values ? "" : `Type the volts read: ${LIVE_VOLTS} or more is live, less is dead.`;
+    problem.textContent = values ? "" : `The volts typed do not go with the button: ${LIVE_VOLTS} or more is live, less is dead.`;
     if (!values) return;
     pressed = true;
-    const note = `${BUTTONS[kind]}${kind === "could_not_open" ? "" : " at"} ${where}`;
+    const note = `${BUTTONS[kind]} ${at}`;
     try {
       await keep(values, circuit, note, redraw);
     } catch (error) {
@@ -87,15 +93,18 @@ export function testBox(trouble, lightId, redraw) {
       problem.hidden = false;
     }
   };
+  const light = register().byId.get(lightId);
+  const elsewhere = readings.live.light_id !== lightId;
+  const here = Object.fromEntries(Object.entries(ACTIONS).map(([kind, action]) => [kind, { action, light_id: lightId }]));
   const silent = trouble.not_heard_from.length;
   return h("section", { class: "test", "aria-labelledby": "test" },
     lastBox(circuit, redraw),
     h("h2", { id: "test" }, `Tested at ${where}?`),
     h("ul", {}, register().reading_cautions.map((line) => h("li", {}, line))),
-    h("label", { class: "field", for: "volts-read" }, "Volts read", h("small", {}, readings.live.volts ? "may be left blank" : "wanted for Live"), volts),
+    h("label", { class: "field", for: "volts-read" }, "Volts read", h("small", {}, "may be left blank"), volts),
     problem,
-    h("div", { class: "readings" }, Object.entries(BUTTONS).map(([kind, label]) =>
-      h("button", { type: "button", class: `reading ${kind}`, onclick: () => press(kind) }, label))),
+    buttons(readings, trouble.test_at, press),
+    elsewhere && h("details", { class: "plain-more" }, h("summary", {}, "Tested at this pole instead"), buttons(here, light?.pole_id || lightId, press)),
     h("ul", { class: "plain evidence" }, (trouble.why ?? []).map((line) => h("li", {}, line)),
       trouble.dark_since && h("li", {}, `dark since about ${trouble.dark_since}`),
       silent > 0 && h("li", {}, `not heard from: ${silent} more on this stretch, probably dark too`),

@@ -4,7 +4,7 @@ import * as device from "./device.js";
 import * as registry from "./register.js";
 import { flush } from "./sending.js";
 import { repairForm } from "./form.js";
-import { testBox } from "./testing.js";
+import { TESTS, testBox } from "./testing.js";
 import { clockTime, h, said, sentence, show } from "./dom.js";
 
 const HERE_M = 150;
@@ -19,7 +19,7 @@ let logged = new Map();
 // Lights on which this device has logged work since their trouble began.
 async function recall() {
   const counts = (record) => ["waiting", "sent"].includes(record.state)
-    && !["made_safe", "follow_up"].includes(record.values.action) && record.values.made_safe !== "yes";
+    && !["made_safe", ...TESTS].includes(record.values.action) && record.values.made_safe !== "yes";
   logged = new Map((await device.all()).filter(counts).map((record) => [record.values.light_id, record]));
 }
 
@@ -103,7 +103,7 @@ function troubleBox(trouble) {
   if (!trouble) return null;
   const danger = trouble.danger.map(said).join(", ");
   const bring = trouble.bring ? `; bring ${said(trouble.bring.kind)} ${trouble.bring.model}` : "";
-  const test = trouble.test_first ? ` Check first: ${trouble.test_first.where}; ${trouble.test_first.why}.` : "";
+  const test = trouble.next ? ` ${trouble.next}` : "";
   return h("p", { class: "open" },
     danger && h("strong", {}, `DANGER reported: ${danger}. Make safe first. `),
     h("strong", {}, sentence(said(trouble.symptom))),
@@ -166,7 +166,7 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
 
 // What this device logged here within the hour: a second record is a second repair.
 async function justNow(id) {
-  const recent = (await device.all()).filter((record) => record.values.light_id === id && record.values.action !== "follow_up" && Date.now() - record.made < HOUR_MS);
+  const recent = (await device.all()).filter((record) => record.values.light_id === id && !TESTS.includes(record.values.action) && Date.now() - record.made < HOUR_MS);
   const last = recent.at(-1);
   return last && h("p", { class: "warn" }, h("strong", {}, "Logged here already: "),
     `${said(last.values.component ?? last.values.cause ?? "")} ${said(last.values.action)}, ${clockTime(last.made)} (${STATES[last.state]}). Another record counts as another repair; to change it, correct it. `,

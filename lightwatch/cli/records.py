@@ -166,8 +166,8 @@ def repair(
         typer.Argument(
             metavar="WHAT",
             help="the component worked on, none (nothing wrong), made_safe or tested "
-            "(a reading of --volts only); LIGHT may be left out where --circuit or "
-            "--section says where",
+            "(a test of voltage: --found or --volts); LIGHT may be left out where "
+            "--circuit or --section says where",
         ),
     ] = None,
     fitted: Annotated[
@@ -182,7 +182,13 @@ def repair(
     action: Annotated[
         str, typer.Option(help="[default: replaced; repaired for wiring and sections]")
     ] = "",
-    found: Annotated[str, typer.Option(metavar="SYMPTOM", help="on arrival")] = "",
+    found: Annotated[
+        str,
+        typer.Option(
+            metavar="SYMPTOM",
+            help="on arrival; of a test: live, dead or could_not_open",
+        ),
+    ] = "",
     volts: Annotated[str, typer.Option(metavar="V", help="measured")] = "",
     report: Annotated[
         str, typer.Option(metavar="ID", help="the report that it answers")
@@ -221,11 +227,13 @@ def repair(
     """
     from lightwatch.decisions.cautions import CAUTIONS
     from lightwatch.observations.entry import (
+        TESTED,
         light_tagged,
         log_repair,
         new_key,
         not_ours,
         usual,
+        voltage_test,
     )
     from lightwatch.words import resources
 
@@ -241,8 +249,12 @@ def repair(
         "crew": crew, "notes": notes, "supersedes": supersedes,
         "repair_id": key or new_key(),
     }  # fmt: skip
+    if (what or where) == TESTED:
+        implied, given["symptom_found"] = voltage_test(found, volts), ""
+    else:
+        implied = usual(what or where)
     said = {name: text for name, text in given.items() if text}
-    values = {**usual(what or where), **said}
+    values = {**implied, **said}
     print(f"{CAUTIONS[0]} {CAUTIONS[-1]}", file=sys.stderr)
     if others := not_ours(store, light):
         print(f"warning: {others}", file=sys.stderr)
@@ -258,4 +270,5 @@ def repair(
     done = (kept["action"] or "").replace("_", " ")
     fit = f", {kept['fitted_model']}" if kept["fitted_model"] else ""
     was = " (on record already, nothing changed)" if logged.already else ""
-    print(f"{logged.key}  {place}: {job} {done}{fit}, {kept['performed_at']}{was}")
+    told = f"{job} {done}".strip()
+    print(f"{logged.key}  {place}: {told}{fit}, {kept['performed_at']}{was}")

@@ -10,6 +10,7 @@ from lightwatch.decisions.triage.outage import VERDICTS, Outage
 from lightwatch.decisions.triage.spoken import (
     day_of,
     is_shared,
+    next_said,
     not_heard_from,
     per_cent,
     source_is_likeliest,
@@ -150,7 +151,10 @@ def card(
     facts.extend(_ours(outage, lights))
     if outage.test_first:
         test = outage.test_first
-        facts.append(("Check first", f"{test.where}: {test.why}"))
+        if outage.to_open:
+            facts.append(("Next", next_said(outage)))
+        else:
+            facts.append(("Check first", f"{test.where}: {test.why}"))
     facts.extend(_heard(outage, circuit, lights))
     facts.extend(_times(outage, as_of))
     facts.extend(_places(outage, circuit))

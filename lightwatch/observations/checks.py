@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import read_date, read_partial_date
 from lightwatch.observations.batch import Batch, Context
+from lightwatch.words import DEAD, LIVE, LIVE_VOLTS, SHUT
 
 FAR_M = 50_000.0
 """A light farther than this from the middle of the lights is in another place [m]."""
@@ -220,8 +221,33 @@ def _repairs(batch: Batch, context: Context) -> None:
         nowhere = blank | (nowhere & lost)
     for i in sorted(nowhere):
         batch.reject(i, "light_id", "nothing says where (no light, circuit or section)")
+    _voltage_tests(batch)
     _models_fitted(batch, context)
     _date_codes(batch)
+
+
+def _voltage_tests(batch: Batch) -> None:
+    """Hold the volts of a test to what it is said to have found."""
+    found = batch.column("action")
+    if not {LIVE, DEAD, SHUT} & set(found):
+        return
+    expected = {
+        LIVE: f"{LIVE_VOLTS:g} or more is live",
+        DEAD: f"less than {LIVE_VOLTS:g} is dead",
+        SHUT: "none, for nothing was read",
+    }
+    for i, (action, volts) in enumerate(zip(found, batch.column("volts"), strict=True)):
+        if action not in expected or not volts:
+            continue
+        try:
+            says = LIVE if float(volts) >= LIVE_VOLTS else DEAD
+        except ValueError:
+            continue  # told already: volts is not a number
+        if says != action:
+            told = (
+                f"volts {volts} do not go with {action} (expected {expected[action]})"
+            )
+            batch.reject(i, "volts", told)
 
 
 def _models_fitted(batch: Batch, context: Context) -> None:

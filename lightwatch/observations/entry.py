@@ -18,7 +18,16 @@ from lightwatch.observations.dating import dated
 from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.observations.tables import Rows
 from lightwatch.store import Store, Writer
-from lightwatch.words import PER_LIGHT, SUPPLY, Resource, resources
+from lightwatch.words import (
+    DEAD,
+    LIVE,
+    LIVE_VOLTS,
+    PER_LIGHT,
+    SHUT,
+    SUPPLY,
+    Resource,
+    resources,
+)
 
 CLOCK_SKEW = 15 * 60 * SECOND
 """A device's clock may be this far ahead of the store's [microseconds]."""
@@ -82,8 +91,8 @@ def usual(what: str) -> dict[str, str]:
     ----------
     what
         The kind of component worked on; ``none`` where nothing was wrong,
-        ``made_safe`` where the light was left safe but not working, ``tested`` where
-        only a reading of voltage was taken.
+        ``made_safe`` where the light was left safe but not working. For ``tested``
+        see :func:`voltage_test`.
 
     Raises
     ------
@@ -102,7 +111,8 @@ def usual(what: str) -> dict[str, str]:
     if what == MADE_SAFE:
         return {"cause": "unknown", "action": "made_safe", "made_safe": "yes"}
     if what == TESTED:
-        return {"action": "follow_up"}
+        reason = "a test wants what was found (expected live, dead or could_not_open)"
+        raise NotUnderstood(reason)
     fields = {field.name: field for field in resources()["repairs"].fields}
     kinds = fields["component"].allowed or frozenset()
     if what not in kinds:
@@ -114,6 +124,43 @@ def usual(what: str) -> dict[str, str]:
         "cause": SUPPLY.get(what, what),
         "action": "repaired" if mended else "replaced",
     }
+
+
+FOUND = {"live": LIVE, "dead": DEAD, "could_not_open": SHUT}
+"""What a test of voltage may find, and the action that says so."""
+
+
+def voltage_test(found: str, volts: str) -> dict[str, str]:
+    """Return what goes without saying of a test of voltage.
+
+    Parameters
+    ----------
+    found
+        ``live``, ``dead`` or ``could_not_open``; blank: as the volts say.
+    volts
+        As read; blank where they were not measured.
+
+    Raises
+    ------
+    NotUnderstood
+        Neither says what was found.
+
+    Examples
+    --------
+    >>> voltage_test("", "228")
+    {'action': 'tested_live'}
+    """
+    wanted = "expected --found live, dead or could_not_open, or --volts V"
+    if found:
+        if found not in FOUND:
+            raise NotUnderstood(f"a test cannot have found {found!r} ({wanted})")
+        return {"action": FOUND[found]}
+    if not volts:
+        raise NotUnderstood(f"tested, but not what was found ({wanted})")
+    try:
+        return {"action": LIVE if float(volts) >= LIVE_VOLTS else DEAD}
+    except ValueError:
+        raise NotUnderstood(f"volts {volts!r} is not a number ({wanted})") from None
 
 
 def light_tagged(store: Store, tag: str) -> str:

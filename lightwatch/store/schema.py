@@ -36,7 +36,7 @@ META = (
 
 INSTANTS = ("effective", "version_recorded", "happened", "recorded")
 
-_HELD_BY_KEY = {"lights", "circuits"}
+_HELD_BY_KEY = {"lights"}
 """Resources that a package cannot be without, so that the database may insist."""
 
 metadata = MetaData()

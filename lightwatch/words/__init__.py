@@ -29,7 +29,15 @@ SUPPLY = {"cable": "cable_fault", "line": "line_fault"}
 DARK = ("out", "group_out")
 """Symptoms of a light without supply or without light."""
 
-UNANSWERED = ("made_safe", "follow_up")
+LIVE, DEAD, SHUT = "tested_live", "tested_dead", "could_not_open"
+"""Actions that are a test of voltage, whether or not its volts were read; the last
+could not be made."""
+
+LIVE_VOLTS = 50.0
+"""A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
+from memory)."""
+
+UNANSWERED = ("made_safe", "follow_up", LIVE, DEAD, SHUT)
 """Actions that leave the trouble open."""
 
 

@@ -17,6 +17,7 @@ from api.readings import readings
 from lightwatch.decisions.cautions import READING
 from lightwatch.decisions.triage import NextTest, Outage
 from lightwatch.settings import Settings
+from lightwatch.words import DEAD, LIVE, SHUT
 from tests.faulted_village import BRANCH, CIRCUIT, TOLD, faulted_village
 
 MIDDLE = BRANCH[4]
@@ -78,7 +79,7 @@ def test_could_not_open_is_kept_and_moves_nothing(client: TestClient) -> None:
     assert "volts" not in values
     reply = client.post("/api/repairs", json={**values, "repair_id": "shut"})
     assert reply.status_code == 201
-    assert "could not open" in reply.json()["record"]["notes"]
+    assert reply.json()["record"]["action"] == "could_not_open"
     after = fault(client)
     assert share(after, BEYOND) == pytest.approx(share(before, BEYOND), abs=0.01)
 
@@ -96,13 +97,14 @@ def test_the_plain_page_has_a_button_for_each_that_logs_it(client: TestClient) -
     page = client.get(f"/lights/{TOLD[0]}", headers={"Accept": "text/html"}).text
     assert all(line in unescape(page) for line in READING)
     forms = re.findall(r'<form method="post" action="/repairs">.*?</form>', page, re.S)
-    dead = next(one for one in forms if ">Dead<" in one)
+    dead = next(one for one in forms if ">Dead at " in one)
     fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', dead))
-    assert (fields["action"], fields["volts"]) == ("follow_up", "0")
+    assert fields["action"] == "tested_dead"
+    assert "volts" not in fields
     reply = client.post("/repairs", data=fields, headers={"Accept": "text/html"})
     assert "judged anew" in reply.text or "light_id" not in fields
     kept = client.get(f"/api/repairs/{fields['repair_id']}").json()
-    assert kept["volts"] == "0"
+    assert (kept["action"], kept["volts"]) == ("tested_dead", "")
 
 
 def suspected(**changed: Any) -> Outage:
@@ -130,22 +132,19 @@ def test_a_reading_names_the_light_else_the_section_else_the_circuit() -> None:
         "circuit_id": NextTest("K1", ""),
     }
     for column, test in places.items():
-        logged = readings(suspected(test_first=test), 230.0)
+        logged = readings(suspected(test_first=test))
         assert logged
         named = {one for values in logged.values() for one in values if "_id" in one}
         assert named == {column}
 
 
-def test_a_live_reading_without_a_nominal_voltage_must_be_typed() -> None:
-    typed = readings(suspected(), None)
-    known = readings(suspected(), 230.0)
-    assert typed
-    assert known
-    assert "volts" not in typed["live"]
-    assert known["live"]["volts"] == "230"
-    assert "stands in" in known["live"]["notes"]
+def test_no_button_writes_volts_that_nobody_read() -> None:
+    logged = readings(suspected())
+    assert logged
+    assert all("volts" not in values for values in logged.values())
+    assert [values["action"] for values in logged.values()] == [LIVE, DEAD, SHUT]
 
 
 def test_a_light_on_its_own_has_no_buttons() -> None:
     alone = suspected(probabilities={"single_light": 0.9, "supply_fault": 0.1})
-    assert readings(alone, 230.0) is None
+    assert readings(alone) is None

@@ -9,19 +9,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lightwatch.decisions.triage.experience import FEED_CAUSES
 from lightwatch.decisions.triage.grid import Grid
-from lightwatch.decisions.triage.habits import FEED_CAUSES
 from lightwatch.decisions.triage.troubles import answers
 from lightwatch.nights import DAY
-from lightwatch.words import DARK, UNANSWERED
+from lightwatch.words import DARK, DEAD, LIVE, LIVE_VOLTS, SHUT, UNANSWERED
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-LIVE_VOLTS = 50.0
-"""A reading below this is a dead feed; usual limit of extra-low voltage (IEC 61140,
-from memory)."""
 
 
 @dataclass(frozen=True)
@@ -111,16 +107,37 @@ class Crews:
         )
 
     @cached_property
-    def _readings(self) -> tuple[Ints, Ints, Ints, Floats, Flags]:
-        """Readings that were logged: light, section, circuit, when, dead."""
+    def readings(self) -> pd.DataFrame:
+        """Every test of voltage that was logged, in order of time.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``light``, ``section``, ``circuit``: numbers, -1 for none; ``at``
+            [instant]; ``live``: 1, 0, or NaN where it could not be opened; ``volts``,
+            NaN where they were not measured; ``repair_id``.
+        """
         read = self.left_open
-        read = read[read["volts"].notna()]
-        return (
-            self.grid.light_ids.get_indexer(pd.Index(read["light_id"])),
-            self.grid.section_ids.get_indexer(pd.Index(read["section_id"])),
-            self.grid.circuits.get_indexer(pd.Index(read["circuit_id"])),
-            read["happened"].to_numpy(float),
-            read["volts"].to_numpy(float) < LIVE_VOLTS,
+        volts = read["volts"].astype(float)
+        live = (volts >= LIVE_VOLTS).astype(float).where(volts.notna())
+        live = read["action"].map({LIVE: 1.0, DEAD: 0.0}).astype(float).fillna(live)
+        read = read.assign(live=live.mask(read["action"] == SHUT))
+        read = read[live.notna() | (read["action"] == SHUT)]
+        read = read.sort_values("happened", kind="stable")
+
+        def numbers(of: pd.Index, column: str) -> Ints:
+            return of.get_indexer(pd.Index(read[column], dtype=object))
+
+        return pd.DataFrame(
+            {
+                "light": numbers(self.grid.light_ids, "light_id"),
+                "section": numbers(self.grid.section_ids, "section_id"),
+                "circuit": numbers(self.grid.circuits, "circuit_id"),
+                "at": read["happened"].to_numpy(float),
+                "live": read["live"].to_numpy(float),
+                "volts": read["volts"].to_numpy(float),
+                "repair_id": read["repair_id"].to_numpy(object),
+            }
         )
 
     @cached_property
@@ -135,19 +152,31 @@ class Crews:
         np.maximum.at(at, owner, done["happened"].to_numpy(float))
         return at[:-1]
 
-    def tests(self, at: Ints, since: Floats, now: int) -> Tests:
+    def read_since(self, at: Ints, since: Floats) -> pd.DataFrame:
         """Return the readings at some lights and sections since they were worked on.
 
-        Their ages are nights before ``now`` [instant].
+        As ``readings``; ``row`` is the position of its light in ``at``, -1 for none.
         """
-        light, section, circuit, when, dead = self._readings
+        read = self.readings
+        light, section = read["light"].to_numpy(), read["section"].to_numpy()
         position = np.full(len(self.grid.lights) + 1, -1)
         position[at] = np.arange(len(at))
-        row = position[light]
+        row, when = position[light], read["at"].to_numpy()
         fresh = when > np.append(since, -np.inf)[row]
-        owner = np.where(section >= 0, self.grid.section_circuit[section], circuit)
+        owner = self.grid.section_circuit[section]
+        owner = np.where(section >= 0, owner, read["circuit"])
         worked = np.append(self._feed_worked, np.inf)[owner]
         elsewhere = (light < 0) & (owner >= 0) & (when > worked)
-        good = np.where(row >= 0, fresh, elsewhere)
-        age = (now - when) / DAY
-        return Tests(row[good], section[good], circuit[good], age[good], dead[good])
+        return read.assign(row=row)[np.where(row >= 0, fresh, elsewhere)]
+
+    def tests(self, at: Ints, since: Floats) -> Tests:
+        """Return what was measured at some lights and sections since work there."""
+        read = self.read_since(at, since).dropna(subset="live")
+        age = (self.grid.register.as_of - read["at"].to_numpy()) / DAY
+        return Tests(
+            read["row"].to_numpy(),
+            read["section"].to_numpy(),
+            read["circuit"].to_numpy(),
+            age,
+            read["live"].to_numpy() == 0.0,
+        )

@@ -14,18 +14,13 @@ from lightwatch.decisions.triage.crews import Tests
 from lightwatch.decisions.triage.evidence import night_edges, weigh
 from lightwatch.decisions.triage.experience import YEAR_NIGHTS, Experience
 from lightwatch.decisions.triage.grid import ALONE, Grid
+from lightwatch.decisions.triage.next_test import SOURCE, WRONG_READING
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.tree import Faults, Forest, fault_evidence, faults
 from lightwatch.decisions.triage.wiring import Wiring, wiring
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-WRONG_READING = 0.02
-"""Chance that a reading of voltage is taken wrongly or misread; no source."""
-
-SOURCE = "source"
-"""Names the stretch of a circuit that begins at its source."""
 
 INFERRED = "inferred"
 """Names the dark part of a circuit whose order is inferred."""
@@ -204,10 +199,10 @@ def judge(
     if not len(at):
         return []
     wired = wiring(grid, asked, at)
-    seen, looks, tests, again = signs.observed(at, known, channel)
+    seen, looks, tests = signs.observed(at, known, channel)
     edges = night_edges()
     nights = -np.diff(edges)
-    weighed = weigh(seen, looks, edges, again)
+    weighed = weigh(seen, looks, edges)
     hazards = _hazards(signs, known, wired, asked, channel)
     of_lights = np.column_stack([weighed.shared, np.zeros(len(at))])
     at_nodes = wired.forest.gather(wired.node, of_lights[wired.light])

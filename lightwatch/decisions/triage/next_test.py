@@ -8,7 +8,7 @@ of its errors.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,16 +16,20 @@ from scipy.special import entr
 
 SOURCE = "source"
 
-RIGHT = 0.98
-"""Chance that a reading says rightly live or dead; no source."""
+WRONG_READING = 0.005
+"""Chance that a reading is wrong: of another pole, of a neighbour's phase, of a cable
+that shows voltage while unloaded; with a tester proved before and after. No source."""
+
+RIGHT = 1 - WRONG_READING
 
 SOURCE_MINUTES = 6.0
 SECTION_MINUTES = 10.0
 """To reach, open and test a cabinet, and a pole or handhole; common practice, no
 source."""
 
-SURE = 0.95
-"""A section as likely as this needs no further test before it is opened."""
+SURE, SURE_BETWEEN = 0.95, 0.9
+"""A section as likely as this needs no further test before it is opened; the second
+where it was read live before it and dead at its far end."""
 
 Ways = Mapping[str, tuple[str, ...]]
 
@@ -65,13 +69,19 @@ def gain_bits(dead: float, right: float = RIGHT) -> float:
     return entropy_bits(read) - entropy_bits(right)
 
 
-def _dead(chances: Mapping[str, float], ways: Ways, place: str) -> float:
+def dead_share(chances: Mapping[str, float], ways: Ways, place: str) -> float:
+    """Return the probability that a place is dead, if there is one fault."""
     on_the_way = {place, SOURCE, *ways.get(place, ())}
     total = sum(chances.values())
     return sum(chances.get(one, 0.0) for one in on_the_way) / total
 
 
-def best_check(chances: Mapping[str, float], ways: Ways) -> Check | None:
+def best_check(
+    chances: Mapping[str, float],
+    ways: Ways,
+    settled: frozenset[str] = frozenset(),
+    others: Sequence[str] = (),
+) -> Check | None:
     """Return the test that tells most per minute; None where none tells anything.
 
     Parameters
@@ -80,10 +90,16 @@ def best_check(chances: Mapping[str, float], ways: Ways) -> Check | None:
         By section (and ``source``), how likely the fault is there; of one fault.
     ways
         For each section the sections from it to the source, itself first.
+    settled
+        Places that are not asked: read already, or could not be opened.
+    others
+        Sections that are no candidates, at whose far ends a test may be made too.
     """
     best: tuple[float, Check] | None = None
-    for place in chances:
-        dead = _dead(chances, ways, place)
+    for place in (*chances, *others):
+        if place in settled:
+            continue
+        dead = dead_share(chances, ways, place)
         check = Check(place, dead, gain_bits(dead))
         minutes = SOURCE_MINUTES if place == SOURCE else SECTION_MINUTES
         worth = check.bits / minutes
@@ -103,7 +119,11 @@ def after(
 
 
 def checks_needed(
-    chances: Mapping[str, float], ways: Ways, sure: float = SURE
+    chances: Mapping[str, float],
+    ways: Ways,
+    sure: float = SURE,
+    settled: frozenset[str] = frozenset(),
+    others: Sequence[str] = (),
 ) -> float:
     """Return how many tests it takes on average to name the section.
 
@@ -113,12 +133,12 @@ def checks_needed(
     total = sum(chances.values())
     if len(chances) <= 1 or max(chances.values()) >= sure * total:
         return 0.0
-    check = best_check(chances, ways)
+    check = best_check(chances, ways, settled, others)
     if check is None:
         return 0.0
     needed = 1.0
     for dead, chance in ((True, check.dead), (False, 1 - check.dead)):
         if chance > 1e-9:
             left = after(chances, ways, check.place, dead)
-            needed += chance * checks_needed(left, ways, sure)
+            needed += chance * checks_needed(left, ways, sure, settled, others)
     return needed

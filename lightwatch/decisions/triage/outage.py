@@ -34,7 +34,9 @@ class Outage:
     ``seen_lit``: lights of the circuit that a patrol has passed since and not noted;
     ``dark_since``: the likeliest night on which a shared fault began; ``inferred``:
     the order of the lights is read off the map; ``checks_needed``: tests that it takes
-    on average to name the section.
+    on average to name the section; ``to_open``: the section, or the source, that needs
+    no further test before it is opened; ``live_readings``: how often its far end would
+    have to be read live for the likeliest section to be cleared.
     """
 
     lights: tuple[str, ...]
@@ -53,6 +55,8 @@ class Outage:
     dark_since: datetime | None = None
     inferred: bool = False
     checks_needed: float | None = None
+    to_open: str | None = None
+    live_readings: int = 1
 
     @property
     def verdict(self) -> str:

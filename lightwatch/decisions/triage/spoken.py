@@ -125,4 +125,19 @@ def would_change(outage: Outage) -> str:
     name = outage.sections[0][0]
     if source_is_likeliest(outage):
         return f"a light of the circuit seen lit by night{past}, or a live source"
-    return f"a light beyond {name} seen lit by night{past}, or a live far end of {name}"
+    lit = f"a light beyond {name} seen lit by night{past}"
+    if outage.live_readings > 2:
+        return lit
+    again = "" if outage.live_readings == 1 else ", read twice"
+    return f"{lit}, or a live far end of {name}{again}"
+
+
+def next_said(outage: Outage) -> str:
+    """Say what to open or to test next; '' where nothing is to be tested."""
+    test = outage.test_first
+    if test is None:
+        return ""
+    if outage.to_open is None:
+        return f"Check first: {test.where}; {test.why}."
+    place = f"section {outage.to_open}" if test.section_id else test.where
+    return f"Open {place}: {test.why}."

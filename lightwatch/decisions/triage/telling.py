@@ -8,11 +8,14 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from lightwatch.decisions.triage.judge import SOURCE, CircuitJudged
-from lightwatch.decisions.triage.next_test import best_check, checks_needed
+from lightwatch.decisions.triage.judge import CircuitJudged
+from lightwatch.decisions.triage.next_test import SOURCE
 from lightwatch.decisions.triage.outage import NextTest
+from lightwatch.decisions.triage.proving import Proving
 from lightwatch.decisions.triage.signs import Signs
-from lightwatch.decisions.triage.spoken import per_cent, symptom_said
+from lightwatch.decisions.triage.spoken import day_of, per_cent, symptom_said
+from lightwatch.decisions.triage.tested import OLD_NIGHTS, Reading, readings
+from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK
 
@@ -58,7 +61,7 @@ class Telling:
         The last time [instant]; those of the entry are left out.
         """
         ids = self.lights.index
-        which, at = self.signs.driven.passes(
+        which, at = self.signs.passes(
             self.signs.grid.light_ids.get_indexer(ids), "night"
         )
         last = np.zeros(len(ids))
@@ -110,42 +113,94 @@ class Telling:
         near = next((self.where(one) for one in ends if one), self.source)
         return f"{section} runs from {near} to {self.where(far)}"
 
-    def test_shared(self) -> tuple[NextTest, float | None]:
-        """Say where to test a shared fault first, and how many tests it takes."""
+    @cached_property
+    def readings(self) -> tuple[Reading, ...]:
+        """Tests of voltage on the circuit that bear on it, oldest first."""
+        began = self.since - OLD_NIGHTS * DAY
+        return tuple(
+            one for one in readings(self.signs, self.judged) if one.at >= began
+        )
+
+    @cached_property
+    def proving(self) -> Proving:
+        """Where the fault may be, given what was read."""
         at_source = self.judged.group + self.judged.supply
         chances = dict(self.sections)
         if at_source >= 0.01 or not chances:
             chances[SOURCE] = max(at_source, 0.01)
+        return Proving(
+            chances, self.register.feeds, self.readings, tuple(self.judged.sections)
+        )
+
+    def test_shared(self) -> tuple[NextTest, float | None]:
+        """Say where to test a shared fault first, and how many tests it takes."""
         if self.judged.inferred:
-            return self._test_inferred(at_source), None
-        ways = self.register.feeds
-        needed = checks_needed(chances, ways)
-        check = best_check(chances, ways)
-        place = check.place if check else max(chances, key=lambda name: chances[name])
-        rest = _tests(needed)
+            return self._test_inferred(self.judged.group + self.judged.supply), None
+        proving = self.proving
+        if proving.to_open:
+            return self._open(proving.to_open), 0.0
+        if proving.contradicted:
+            return self._again(proving.contradicted), proving.needed
+        needed = proving.needed if proving.tested else max(proving.needed, 1.0)
+        return self._split(), needed
+
+    def _split(self) -> NextTest:
+        """Say where a test tells most."""
+        proving, rest = self.proving, _tests(self.proving.needed)
+        check, chances = proving.check, proving.chances
+        place = check.place if check else proving.likeliest
         if place == SOURCE:
-            share = at_source / sum(chances.values())
+            share = (self.judged.group + self.judged.supply) / sum(chances.values())
             why = (
                 f"it feeds everything that is dark ({per_cent(share)} likely at "
                 f"fault): supply, main fuse and group control{rest}"
             )
-            return NextTest(self.source, why), needed
+            return NextTest(self.source, why)
         light = self._at(place)
-        where = self.where(light) if light else f"the far end of section {place}"
+        where = self._end(place)
         tells = _splits(check.dead) if check else "the likeliest section ends here"
         far = f"far end of {place}: " if light else ""
         why = (
             f"{far}{tells}. If live, look beyond {place}; if dead, back "
             f"towards the source{rest}"
         )
-        return NextTest(where, why, place, light), needed
+        return NextTest(where, why, place, light)
+
+    def _open(self, place: str) -> NextTest:
+        """Say that a section needs no further test before it is opened."""
+        likely = per_cent(self.proving.share(place))
+        prove = "prove it dead at both ends, under load too, before it is opened"
+        if place == SOURCE:
+            why = (
+                f"{likely} likely at fault: supply, main fuse or group control; {prove}"
+            )
+            return NextTest(self.source, why)
+        why = f"{likely} likely at fault; {prove}"
+        return NextTest(self._end(place), why, place, self._at(place))
+
+    def _again(self, place: str) -> NextTest:
+        """Ask for a reading again that all else speaks against."""
+        why = (
+            "what was read here goes against all else on record; read it again, line "
+            "to neutral and under load, and check the number of the pole"
+        )
+        if place == SOURCE:
+            return NextTest(self.source, why)
+        return NextTest(self._end(place), why, place, self._at(place))
+
+    def _end(self, section: str) -> str:
+        """Name the far end of a section."""
+        light = self._at(section)
+        return self.where(light) if light else f"the far end of section {section}"
 
     def _test_inferred(self, at_source: float) -> NextTest:
         """Say where to test when the order of lights is read off the map."""
         if at_source > 0.2:
             why = "it feeds the whole circuit; the order of lights is not on record"
             return NextTest(self.source, why)
-        light = self.reported[0]
+        done = {one.light for one in self.readings if one.age <= OLD_NIGHTS}
+        left = [one for one in (*self.reported, *self.dark) if one not in done]
+        light = left[0] if left else self.reported[0]
         why = (
             "the feed at this light: if live, it is the light itself; if dead, back "
             "towards the source. Order inferred from the map, not from records"
@@ -203,7 +258,37 @@ class Telling:
             said.append(ends)
         if self.judged.inferred:
             said.append("order inferred from the map, not from records")
+        return said + self.tests_said() + self._against_tests()
+
+    def tests_said(self) -> list[str]:
+        """Say what was read where, when and by whom."""
+        if not self.readings:
+            return []
+        return ["tested: " + "; ".join(self._read(one) for one in self.readings)]
+
+    def _against_tests(self) -> list[str]:
+        """Say which reading goes against all else, or what against the readings."""
+        said = []
+        if place := self.proving.contradicted:
+            named = self.source if place == SOURCE else self._end(place)
+            said.append(f"against it: what was read at {named}")
+        if self.proving.between:
+            before = set(self.reported) - self._beyond(self.proving.likeliest)
+            if before:
+                ids = ", ".join(sorted(before))
+                said.append(f"against it: {ids} reported out on the live side")
         return said
+
+    def _read(self, one: Reading) -> str:
+        where = self.source if one.place == SOURCE else f"section {one.place}"
+        if one.light:
+            where = self.where(one.light)
+        at = self.register.known.clock.at(one.at)
+        now = self.register.known.clock.at(self.register.as_of)
+        found = {True: "live", False: "dead", None: "could not be opened"}[one.live]
+        volts = "" if one.volts is None else f" ({one.volts:g} V)"
+        crew = f", {one.crew}" if one.crew else ""
+        return f"{where} {found}{volts}, {day_of(at, now)} {at:%H:%M}{crew}"
 
     def _beyond(self, section: str) -> set[str]:
         feeds = self.register.feeds
@@ -216,6 +301,10 @@ class Telling:
 
     def why_alone(self, symptom: str, unseen: int) -> list[str]:
         """Say what speaks for a light on its own."""
+        said = self._why_alone(symptom, unseen)
+        return said + self.tests_said() if symptom in DARK else said
+
+    def _why_alone(self, symptom: str, unseen: int) -> list[str]:
         if symptom not in DARK:
             said = [f"{symptom_said(symptom)} points to the light itself"]
             if unseen:

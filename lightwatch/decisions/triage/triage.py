@@ -14,15 +14,12 @@ from lightwatch.decisions.areas import areas
 from lightwatch.decisions.triage.calibration import Calibration
 from lightwatch.decisions.triage.channel import CHANNELS, Channel
 from lightwatch.decisions.triage.experience import Experience, experience
-from lightwatch.decisions.triage.judge import (
-    INFERRED,
-    SOURCE,
-    CircuitJudged,
-    judge,
-)
+from lightwatch.decisions.triage.judge import INFERRED, CircuitJudged, judge
+from lightwatch.decisions.triage.next_test import SOURCE, WRONG_READING
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
+from lightwatch.decisions.triage.tested import readings
 from lightwatch.decisions.triage.together import suspected, with_areas
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
@@ -188,12 +185,22 @@ class _Case:
         likeliest = max(self.shares, key=lambda name: self.shares[name])
         return likeliest in ("supply_fault", "group_photocontrol")
 
+    @property
+    def live_readings(self) -> int:
+        """How often the likeliest section's far end must be read live to clear it."""
+        if not self.sections or not self.is_shared:
+            return 1
+        held = self.triage.standing["section_id"].reindex(self.judged.light_ids)
+        at = np.flatnonzero(held.to_numpy(object) == self.sections[0][0])
+        dark = self.judged.dark[at].max() if len(at) else 0.5
+        odds = dark / max(1 - dark, 1e-12)
+        needed = np.log(max(odds, 1.0)) / np.log((1 - WRONG_READING) / WRONG_READING)
+        return max(1, int(np.ceil(needed)))
+
     def onset(self) -> float | None:
         """Return the instant about which the shared fault began."""
         age = self.judged.began
-        if age is None:
-            return None
-        return min(self.triage.signs.now - age * DAY, float(self.troubles["at"].min()))
+        return None if age is None else self.triage.register.as_of - age * DAY
 
 
 def _commonest(symptoms: Iterable[str]) -> str:
@@ -224,6 +231,7 @@ def _entry(case: _Case) -> Outage:
     else:
         test, needed = telling.test_alone(components), None
         why = telling.why_alone(symptom, int(case.troubles["unseen"].min()))
+    shared = case.is_shared and not judged.inferred
     onset = case.onset() if case.is_shared and case.channel.by_feed else None
     return Outage(
         lights=tuple(sorted({*case.reported, *case.lights})),
@@ -244,10 +252,12 @@ def _entry(case: _Case) -> Outage:
         dark_since=None if onset is None else clock.at(int(onset)),
         inferred=judged.inferred,
         checks_needed=needed,
+        to_open=telling.proving.to_open if shared else None,
+        live_readings=case.live_readings,
     )
 
 
-def _of_circuit(
+def of_circuit(
     triage: Triage, judged: CircuitJudged, channel: Channel, troubles: pd.DataFrame
 ) -> list[Outage]:
     """Return a circuit's entries: one a dark stretch, one a light that remains."""
@@ -255,17 +265,39 @@ def _of_circuit(
     dark = dict(zip(judged.light_ids, judged.dark.tolist(), strict=True))
     at = troubles["light_id"].map(stretch)
     at = at.where(troubles["light_id"].map(dark) > LIKELY, "")
+    alone = troubles[at == ""].groupby("light_id", sort=True)
+    cases = [_Case(triage, judged, channel, some, (), "") for _, some in alone]
+    stretches = troubles[at != ""].groupby(at[at != ""], sort=True)
+    parts = {str(name): some for name, some in stretches}
+    if channel.by_feed and readings(triage.signs, judged):
+        cases, parts = _as_one(cases, parts)
     found = []
-    for name, some in troubles[at != ""].groupby(at[at != ""], sort=True):
+    for name, some in parts.items():
         beyond = tuple(
             light
             for light in judged.light_ids
-            if stretch[light] == name and dark[light] > LIKELY
+            if name and stretch[light] == name and dark[light] > LIKELY
         )
-        found.append(_entry(_Case(triage, judged, channel, some, beyond, str(name))))
-    for _, some in troubles[at == ""].groupby("light_id", sort=True):
-        found.append(_entry(_Case(triage, judged, channel, some, (), "")))
-    return found
+        found.append(_entry(_Case(triage, judged, channel, some, beyond, name)))
+    return found + [_entry(case) for case in cases]
+
+
+def _as_one(
+    cases: list[_Case], parts: dict[str, pd.DataFrame]
+) -> tuple[list[_Case], dict[str, pd.DataFrame]]:
+    """Put lights that the feed is likeliest to keep dark with a stretch of it.
+
+    A reading can leave them no likelier dark than not. Without a dark stretch they are
+    one of their own.
+    """
+    shared = [case for case in cases if case.is_shared]
+    joined = dict(parts)
+    for case in shared:
+        mine = {section for section, _ in case.sections}
+        name = min(joined, key=lambda name: name not in mine, default="")
+        with_it = [joined[name]] if name in joined else []
+        joined[name] = pd.concat([*with_it, case.troubles])
+    return [case for case in cases if not case.is_shared], joined
 
 
 def outages(lives: Lives) -> list[Outage]:
@@ -288,11 +320,9 @@ def triaged(triage: Triage) -> list[Outage]:
         circuits = triage.judged(channel)
         for judged in circuits:
             open_here = troubles.iloc[rows[judged.name]]
-            some += _of_circuit(triage, judged, channel, open_here)
+            some += of_circuit(triage, judged, channel, open_here)
         if channel.by_feed and some:
-            some = with_areas(
-                some, areas(register, suspected(circuits, triage.signs.now))
-            )
+            some = with_areas(some, areas(register, suspected(circuits, register)))
         found += some
     now = register.known.clock.at(register.as_of)
 
