@@ -11,8 +11,8 @@ from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
-from lightwatch.register.nearest import nearest_lights
 from lightwatch.register.once import once
+from lightwatch.register.placed import placed
 from lightwatch.store.frames import filled
 from lightwatch.words import DARK, UNANSWERED
 
@@ -28,7 +28,8 @@ def signs(register: Register) -> pd.DataFrame:
     """Return what told of trouble: reports and sightings, times in days.
 
     A report that a repair names is a sign at the light that was repaired, whichever
-    light the caller named; one that names no light is a sign at the nearest.
+    light the caller named; one that names no light is a sign at the nearest, if that
+    is near enough.
     """
     known = register.known
     repairs = known.repairs
@@ -37,7 +38,7 @@ def signs(register: Register) -> pd.DataFrame:
     reports = known.reports
     light = filled(reports["report_id"].map(repaired), reports["light_id"])
     lost = light == ""
-    light[lost] = nearest_lights(register.in_service, reports[lost])
+    light[lost] = placed(register).loc[lost, "light_id"]
     told = pd.DataFrame(
         {
             "light_id": light,

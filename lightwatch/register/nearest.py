@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+EARTH_RADIUS_M = 6_371_008.8
+"""Mean radius of the globe [m]."""
 
 
 def _on_sphere(places: pd.DataFrame) -> NDArray[np.float64]:
@@ -15,6 +16,26 @@ def _on_sphere(places: pd.DataFrame) -> NDArray[np.float64]:
     return np.column_stack(
         [across * np.cos(east), across * np.sin(east), np.sin(north)]
     )
+
+
+def _metres(chord: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the way over the globe of a chord through it, of radius 1 [m]."""
+    half = np.minimum(chord / 2, 1.0)
+    return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(half))
+
+
+def how_far(one: pd.DataFrame, other: pd.DataFrame) -> NDArray[np.float64]:
+    """Return how far places are from others, row by row [m]."""
+    away = _on_sphere(one) - _on_sphere(other)
+    return _metres(np.sqrt((away**2).sum(axis=1)))
+
+
+def nearest_two_m(lights: pd.DataFrame) -> NDArray[np.float64]:
+    """Return how far each of two lights or more is from the next [m]."""
+    from scipy.spatial import cKDTree
+
+    at = _on_sphere(lights)
+    return _metres(cKDTree(at).query(at, k=2)[0][:, 1])
 
 
 def nearest(places: pd.DataFrame, among: pd.DataFrame) -> NDArray[np.int64]:
@@ -38,7 +59,9 @@ def nearest(places: pd.DataFrame, among: pd.DataFrame) -> NDArray[np.int64]:
     return np.asarray(found, dtype=np.int64)
 
 
-def nearest_lights(lights: pd.DataFrame, places: pd.DataFrame) -> pd.Series[Any]:
+def nearest_lights(
+    lights: pd.DataFrame, places: pd.DataFrame
+) -> tuple[pd.Series[str], pd.Series[float]]:
     """Return for each place the light nearest to it, by great-circle distance.
 
     Parameters
@@ -50,15 +73,17 @@ def nearest_lights(lights: pd.DataFrame, places: pd.DataFrame) -> pd.Series[Any]
 
     Returns
     -------
-    pandas.Series
-        Identifiers, by the index of ``places``; '' where there are no lights, or a
-        place is not known.
+    tuple
+        Identifiers and distances [m], by the index of ``places``; '' and not a number
+        where there are no lights, or a place is not known.
     """
     place = ["latitude", "longitude"]
     found = pd.Series("", index=places.index, dtype=object)
+    away = pd.Series(np.nan, index=places.index)
     known = places[place].notna().all(axis=1)
     if lights.empty or not known.any():
-        return found
+        return found, away
     at = nearest(places.loc[known, place], lights)
     found[known] = lights["light_id"].to_numpy()[at]
-    return found
+    away[known] = how_far(places[known], lights.iloc[at])
+    return found, away

@@ -12,20 +12,25 @@ from lightwatch.observations.known import Known
 from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths, told_by_lights
 from lightwatch.register.fittings import fittings
-from lightwatch.register.nearest import nearest
+from lightwatch.register.nearest import EARTH_RADIUS_M, nearest
 from lightwatch.register.once import once
 from lightwatch.register.reach import reach, tells_causes
 from lightwatch.register.spans import spans
 from lightwatch.store.frames import filled
 
-EARTH_RADIUS_M = 6_371_008.8
+__all__ = ["EARTH_RADIUS_M", "Register"]
 
 
 @dataclass(frozen=True)
 class Register:
-    """Lights, what hangs on them, and what feeds them, as known on a day."""
+    """Lights, what hangs on them, and what feeds them, as known on a day.
+
+    ``near_m``: a report that names no light belongs to the nearest up to so far [m];
+    None: as far as the spacing of the lights suggests.
+    """
 
     known: Known
+    near_m: float | None = None
 
     @property
     def as_of(self) -> int:

@@ -124,7 +124,7 @@ class Town:
             held = grid.lights["section_id"].to_numpy(object)[rows]
             dark = rows[[section in self.feeds.get(one, ()) for one in held]]
             age = self.rng.uniform(3.0, 20.0)
-            which, passed = self.signs.passes(dark, "night")
+            which, passed = self.signs.driven.passes(dark, "night")
             since = np.maximum(grid.worked[0], grid.rewired)[dark]
             seen = (passed > now - age * DAY).any() if len(which) else False
             if len(dark) < 2 or seen or (since > now - age * DAY).any():

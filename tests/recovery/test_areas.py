@@ -41,7 +41,7 @@ def storms(truth: Truth) -> list[tuple[datetime, int]]:
 def areas_at(store: Store, when: datetime) -> list[Area]:
     triage = judged_at(store, when)
     register = triage.register
-    return areas(register, suspected(triage.judged(DARKNESS), register))
+    return areas(register, suspected(triage.judged(DARKNESS), triage.signs.now))
 
 
 @pytest.mark.slow

@@ -45,7 +45,7 @@ def _history() -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     reports, repairs = [], []
     for i in range(1, 25):
         light, month = f"C3L{i}", 1 + i % 12
-        day = f"201{7 + i % 2}-{month:02d}"
+        day = f"201{7 + i % 3}-{month:02d}"
         cause = "driver" if i % 2 else "photocontrol"
         reports.append(
             {"report_id": f"H{i}", "received_at": f"{day}-03T20:00",
@@ -293,11 +293,16 @@ def test_two_branches_dark_for_reasons_of_their_own_are_two_entries(
         ],
     )  # fmt: skip
     patrols = _csv(
-        "patrol_id,started_at,road_id,kind", ["N1,2019-12-30T21:00,RC1,night"]
+        "patrol_id,started_at,road_id,kind",
+        ["N1,2019-12-29T21:00,RC1,night", "N2,2019-12-30T21:00,RC1,night"],
     )
     sightings = _csv(
         "patrol_id,light_id,state,seen_at",
-        [f"N1,L{i},out,2019-12-30T21:10" for i in (3, 4, 6, 7)],
+        [
+            f"N{night - 28},L{i},out,2019-12-{night}T21:10"
+            for night in (29, 30)
+            for i in (3, 4, 6, 7)
+        ],
     )
     found = judged(tmp_path, sections=sections, patrols=patrols, sightings=sightings)
     assert sorted(one.lights for one in found) == [("L3", "L4"), ("L6", "L7")]

@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.decisions.repeats.excess import Excess, excesses
-from lightwatch.decisions.triage.experience import level_of_work
+from lightwatch.decisions.triage.habits import level_of_work
 from lightwatch.errors import NotEnoughEvidence
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR

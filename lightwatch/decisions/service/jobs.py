@@ -9,7 +9,7 @@ import pandas as pd
 
 from lightwatch.decisions.assumptions import Windows
 from lightwatch.decisions.triage.crowd import noticed
-from lightwatch.decisions.triage.experience import level_of_work
+from lightwatch.decisions.triage.habits import level_of_work
 from lightwatch.detection.episodes import episodes
 from lightwatch.nights import DAY
 from lightwatch.register import Register

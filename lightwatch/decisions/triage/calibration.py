@@ -22,7 +22,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.decisions.triage.channel import DARKNESS
-from lightwatch.decisions.triage.experience import FEED_CAUSES, Experience
+from lightwatch.decisions.triage.experience import Experience
+from lightwatch.decisions.triage.habits import FEED_CAUSES
 from lightwatch.decisions.triage.judge import CircuitJudged, judge
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.troubles import answers
@@ -71,6 +72,7 @@ class ClosedJobs:
 def _closing(register: Register, at: int) -> dict[str, bool]:
     """Tell for each report closed after a time whether several lights shared it."""
     done = answers(register)
+    done = done[~done["by_word"].astype(bool)]
     done = done[(done["happened"] >= at) & (done["report_id"] != "")]
     feed = (done["light_id"] == "") & done["cause"].isin([*FEED_CAUSES, "photocontrol"])
     fed = Counter(

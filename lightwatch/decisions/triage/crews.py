@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lightwatch.decisions.triage.experience import FEED_CAUSES
 from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.habits import FEED_CAUSES
 from lightwatch.decisions.triage.troubles import answers
 from lightwatch.nights import DAY
 from lightwatch.words import DARK, DEAD, LIVE, LIVE_VOLTS, SHUT, UNANSWERED
@@ -169,10 +169,13 @@ class Crews:
         elsewhere = (light < 0) & (owner >= 0) & (when > worked)
         return read.assign(row=row)[np.where(row >= 0, fresh, elsewhere)]
 
-    def tests(self, at: Ints, since: Floats) -> Tests:
-        """Return what was measured at some lights and sections since work there."""
+    def tests(self, at: Ints, since: Floats, now: int) -> Tests:
+        """Return what was measured at some lights and sections since work there.
+
+        Their ages are nights before ``now`` [instant].
+        """
         read = self.read_since(at, since).dropna(subset="live")
-        age = (self.grid.register.as_of - read["at"].to_numpy()) / DAY
+        age = (now - read["at"].to_numpy()) / DAY
         return Tests(
             read["row"].to_numpy(),
             read["section"].to_numpy(),

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import minimize_scalar
 
+from lightwatch.decisions.triage.priors import CROWD
 from lightwatch.decisions.triage.troubles import told_of_lights
 from lightwatch.detection import Detection
 from lightwatch.detection.touched import lights_touched
@@ -21,11 +22,10 @@ from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
 from lightwatch.words import DARK
 
-USUAL = 0.7
+USUAL, _LIKE = CROWD.mean, CROWD.events
 """Of the reports that lights dark alone would have, a light dark with others has this
-share; as good as ten reports, no source."""
+share; as good as so many reports."""
 
-_LIKE = 10.0
 _BEFORE_DAYS = 30.0
 _RANGE = (0.02, 2.0)
 

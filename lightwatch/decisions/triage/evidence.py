@@ -19,6 +19,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from lightwatch.decisions.triage.priors import SAME_CALLER
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -62,6 +64,8 @@ class Lights:
         Age of the first report of any light that may share its fault; 0 for none.
     false_per_night
         Rate of reports of it, so worded, while it is lit.
+    silent
+        Age up to which silence tells nothing, as reports are on record no further.
     """
 
     since: Floats
@@ -75,6 +79,26 @@ class Lights:
     later_per_night: Floats
     begun: Floats
     false_per_night: Floats
+    silent: Floats
+
+
+@dataclass(frozen=True)
+class Again:
+    """Further reports of lights already reported, one a night: m of them.
+
+    Parameters
+    ----------
+    light
+        Which of the n lights.
+    age
+        Nights before the time of judging.
+    """
+
+    light: Ints
+    age: Floats
+
+
+NEVER_AGAIN = Again(np.zeros(0, dtype=np.int64), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -165,7 +189,26 @@ def _looked(looks: Looks, top: Floats, bottom: Floats, n: int) -> tuple[Floats, 
     return total, never
 
 
-def weigh(lights: Lights, looks: Looks, edges: Floats) -> LightEvidence:
+def _told_again(again: Again, lights: Lights, top: Floats, bottom: Floats) -> Floats:
+    """Return the log-likelihood of further reports, dark since each bin, against lit.
+
+    Whoever tells of a light that is lit errs anew, at the rate of false reports, or
+    repeats what was told before, as likely if it is dark. So a further report never
+    speaks for a light that is lit, nor more than ``SAME_CALLER`` allows against it.
+    """
+    at = again.light
+    false = lights.false_per_night[at, None]
+    pace = lights.report_per_night[at, None]
+    pace = pace * _dark_before(top[at], bottom[at], again.age[:, None])
+    anew = false / (false + pace)
+    total = np.zeros(top.shape)
+    np.add.at(total, at, -np.log(SAME_CALLER + (1 - SAME_CALLER) * anew))
+    return total
+
+
+def weigh(
+    lights: Lights, looks: Looks, edges: Floats, again: Again = NEVER_AGAIN
+) -> LightEvidence:
     """Weigh what was observed of each light.
 
     Parameters
@@ -176,6 +219,8 @@ def weigh(lights: Lights, looks: Looks, edges: Floats) -> LightEvidence:
         Looks at them since they were last worked on.
     edges
         Shape (K + 1,): edges of the onset bins, in nights before now, oldest first.
+    again
+        Further reports of lights that were reported.
     """
     n = len(lights.since)
     since = np.minimum(lights.since, edges[0])[:, None]
@@ -185,10 +230,11 @@ def weigh(lights: Lights, looks: Looks, edges: Floats) -> LightEvidence:
     bottom = np.concatenate([np.minimum(newer, since), since - 1e-6], axis=1)
     told = lights.told[:, None]
     reported = np.isfinite(lights.told)
-    until = np.where(reported[:, None], told, 0.0)
+    until = np.where(reported[:, None], told, lights.silent[:, None])
     before = np.where(reported[:, None], _dark_before(top, bottom, until), 0.0)
     dark_nights = _nights_dark(top, bottom, until)
     looked, looked_lit = _looked(looks, top, bottom, n)
+    looked += _told_again(again, lights, top, bottom)
     false = lights.false_per_night[:, None]
     lit = np.where(reported, np.log(false[:, 0]), 0.0) + looked_lit
 

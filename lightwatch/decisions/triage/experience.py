@@ -1,33 +1,40 @@
 """What the records say of how often things fail and how they come to be known.
 
 Nothing here is set by hand where the records can tell; where they are few, each rate
-is drawn to a usual one by as much as a few observations weigh.
+is drawn to what is assumed (:mod:`priors`) by as much as a few events weigh.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.triage import priors
 from lightwatch.decisions.triage.channel import Channel
 from lightwatch.decisions.triage.crowd import Crowd, crowd
 from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.habits import (
+    false_per_night,
+    heard,
+    level_of_work,
+    noted_wrongly,
+    symptom_shares,
+    wrong_shares,
+)
+from lightwatch.decisions.triage.hazards import hazards
 from lightwatch.decisions.triage.misplaced import Misplaced, misplaced
+from lightwatch.decisions.triage.priors import PARTS, Basis, Prior
 from lightwatch.detection import Detection, detection, unheld
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.feed_history import feed_history
-from lightwatch.rates.hazards import hazards_now
 from lightwatch.register import Register
-from lightwatch.words import DARK, SUPPLY, UNANSWERED, resources
+from lightwatch.words import DARK, SUPPLY, UNANSWERED
 
 YEAR_NIGHTS = YEAR / DAY
-
-FEED_CAUSES = (*SUPPLY, *SUPPLY.values(), "supply", "fuse", "theft")
-"""Causes of a fault on the feed, where the work was on a section or a whole circuit."""
 
 MISHAPS = ("vandalism", "theft", "knockdown", "unknown")
 """Causes of a dark light that are no part of it and no feed."""
@@ -36,30 +43,8 @@ FOUND = 1000.0
 """How many times likelier a crew is to find a fault where it is than where it is not;
 no source."""
 
-SYMPTOMS = sorted(
-    next(
-        field.allowed or frozenset()
-        for field in resources()["reports"].fields
-        if field.name == "symptom"
-    )
-)
-
-USUAL_FALSE = 5e-5
-"""Reports of a light where nothing is wrong, before any is on record [1/night]; as
-good as half a report, no source."""
-
-USUAL_NOTED_WRONGLY = 1e-3
-"""Notes of a patrol where nothing is wrong, before any is on record, by light passed;
-as good as half a note, no source."""
-
-UNKNOWN_PER_KM_YEAR = 0.1
-"""Faults of a feed where no section is on record [1/(km year)]; no source."""
-
-_LIKE = 10.0
-_SOON_DAYS = 30.0
-_HALF = 0.5
-_RARE = 0.1
-"""Of each symptom a cause counts as seen so many times more than it was."""
+Named = str | tuple[str, str]
+"""A rate by its name; a hazard by kind and type of part."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +94,7 @@ class Experience:
     Parameters
     ----------
     hazards
-        What is in place with its hazard; see :func:`hazards_now`.
+        What is in place with its hazard; see :func:`hazards.hazards`.
     feed_ratio
         By circuit: supply faults against those expected of its kind, shrunk.
     supply_per_year
@@ -121,8 +106,8 @@ class Experience:
     misplaced
         How often, and how, reports name another light than is meant.
     heard, wrong
-        By symptom: reports of it [count]; their share that a crew found to be of
-        another light or of none.
+        By symptom: lights of which it was reported [count]; the share of reports that
+        a crew found to be of another light or of none.
     noted_wrongly
         Chance that a patrol notes a light where nothing is wrong.
     crowd
@@ -137,6 +122,8 @@ class Experience:
         By cause and symptom: how often that cause was reported as that symptom.
         Cause ``feed`` stands for all faults of the feed, ``group`` for group
         photocontrols, ``own`` for all components of a light.
+    basis
+        What rates stand on, by name: so many records, and what was assumed before.
     """
 
     hazards: pd.DataFrame
@@ -146,7 +133,7 @@ class Experience:
     damage_per_km_year: float
     false_per_night: dict[str, float]
     misplaced: Misplaced
-    heard: dict[str, int]
+    heard: dict[str, float]
     wrong: dict[str, float]
     noted_wrongly: float
     crowd: Crowd
@@ -155,16 +142,23 @@ class Experience:
     customers_per_year: float
     symptom_share: dict[tuple[str, str], float]
     detection: Detection
+    basis: dict[Named, Basis] = field(default_factory=dict)
 
     def shows(self, cause: str, symptoms: tuple[str, ...]) -> float:
-        """Share of a cause's failures that show as one of these symptoms."""
-        return sum(self.symptom_share.get((cause, name), 0.0) for name in symptoms)
+        """Share of a cause's failures that show as one of these symptoms.
+
+        A cause that nobody has named yet shows as those of a light's own parts do.
+        """
+        return sum(self._shown(cause, name) for name in symptoms)
+
+    def _shown(self, cause: str, symptom: str) -> float:
+        usual = self.symptom_share.get(("own", symptom), 0.0)
+        return self.symptom_share.get((cause, symptom), usual)
 
     def said(self, cause: str, symptom: str, among: tuple[str, ...]) -> float:
         """Chance that of these symptoms it is called this one, given the cause."""
         every = self.shows(cause, among)
-        share = self.symptom_share.get((cause, symptom), 0.0)
-        return share / every if every else 1.0 / len(among)
+        return self._shown(cause, symptom) / every if every else 1.0 / len(among)
 
     @cached_property
     def of_lights(self) -> pd.DataFrame:
@@ -184,7 +178,9 @@ class Experience:
             own += self.mishaps_per_year + self.customers_per_year * by_customer
         shared = "feed" if channel.by_feed else "group"
         detected, first = self.detection, symptoms[0]
-        heard = np.array([self.heard.get(one, 0) + _HALF for one in symptoms])
+        heard = np.array(
+            [self.heard.get(one, 0) + priors.SHOWN[one] for one in symptoms]
+        )
         return ChannelRates(
             own / YEAR_NIGHTS,
             detected.reported_per_day(pd.Series(grid.light_ids), first),
@@ -244,117 +240,54 @@ class Experience:
         """Mean hazard of sections [1/(km year)], for stretches not on record."""
         feeds = self.hazards[self.hazards["kind"].isin(list(SUPPLY))]
         km = float(feeds["km"].sum())
-        return float(feeds["per_year"].sum()) / km if km else UNKNOWN_PER_KM_YEAR
+        return float(feeds["per_year"].sum()) / km if km else PARTS["cable"].mean
 
 
-def level_of_work(repairs: pd.DataFrame) -> np.ndarray:
-    """Name what each repair was about: a light's own part, the feed, the group."""
-    shared = (repairs["light_id"] == "") & ~repairs["named"]
-    feed = shared & repairs["cause"].isin(FEED_CAUSES)
-    group = shared & (repairs["cause"] == "photocontrol")
-    return np.select([feed, group], ["feed", "group"], "own")
-
-
-def _symptoms(register: Register) -> dict[tuple[str, str], float]:
-    """Return how often each cause was reported as each symptom."""
-    reports = register.known.reports.set_index("report_id")["symptom"]
-    repairs = register.known.repairs
-    answered = repairs[
-        (repairs["report_id"] != "") & ~repairs["action"].isin(UNANSWERED)
-    ]
-    answered = answered[~answered.index.isin(unheld(register))]
-    symptom = answered["report_id"].map(reports)
-    level = pd.Series(level_of_work(answered), answered.index)
-    own = answered["cause"].where(level == "own", "")
-    counts = pd.concat([pd.crosstab(level, symptom), pd.crosstab(own, symptom)])
-    counts = counts[counts.index != ""].groupby(level=0).sum()
-    counts = counts.reindex(columns=SYMPTOMS, fill_value=0)
-    for cause in {"feed", "group", "own"} - set(counts.index):
-        counts.loc[cause] = 0
-    usual = (counts.sum() + _HALF) / (counts.sum() + _HALF).sum()
-    like = pd.DataFrame([usual] * len(counts), index=counts.index)
-    like = like.clip(lower=_RARE)
-    like.loc["feed"] = 0.0
-    like.loc["feed", list(DARK)] = [0.7, 0.3]
-    shares = (counts + like).div((counts + like).sum(axis=1), axis=0)
-    return {
-        (str(cause), str(name)): float(shares.at[cause, name])
-        for cause in shares.index
-        for name in shares.columns
-    }
-
-
-def _false_per_night(register: Register) -> dict[str, float]:
-    """Return visits that found no fault, per light and night, by what was reported."""
+def _mishaps(register: Register) -> tuple[int, int]:
+    """Count lights dark by mishaps, and by a customer's feed."""
     known = register.known
-    symptoms = known.reports.set_index("report_id")["symptom"]
-    false = known.repairs[known.repairs["action"] == "no_fault_found"]
-    counts = false["report_id"].map(symptoms).value_counts()
-    nights = len(known.lights) * max((register.watched_until - known.opened) / DAY, 1.0)
-    return {
-        name: float(counts.get(name, 0) + _HALF) / (nights + _HALF / USUAL_FALSE)
-        for name in SYMPTOMS
-    }
-
-
-def _wrong(register: Register, astray: float) -> dict[str, float]:
-    """Return the share of reports that were of another light or of none, by symptom."""
-    known = register.known
-    told = known.reports.set_index("report_id")["symptom"]
-    answered = known.repairs[~known.repairs["action"].isin(UNANSWERED)]
-    symptom = answered["report_id"].map(told)
-    every = symptom.value_counts()
-    false = symptom[answered["action"] == "no_fault_found"].value_counts()
-    found = {
-        name: (false.get(name, 0) + _HALF) / (every.get(name, 0) + _LIKE)
-        for name in SYMPTOMS
-    }
-    return {
-        name: float(1 - (1 - share) * (1 - astray)) for name, share in found.items()
-    }
-
-
-def _noted_wrongly(register: Register) -> float:
-    """Return lights that a patrol noted and a crew found in order, by light passed."""
-    known = register.known
-    repairs, sightings = known.repairs, known.sightings
-    none = repairs[
-        (repairs["action"] == "no_fault_found") & (repairs["light_id"] != "")
-    ]
-    found = none[["light_id", "happened"]].rename(columns={"happened": "crew"})
-    both = found[none["report_id"] == ""].merge(sightings, on="light_id")
-    days = (both["crew"] - both["happened"]) / DAY
-    wrong = both[(days > 0) & (days < _SOON_DAYS)]["light_id"].nunique()
-    on_road = known.lights["road_id"].value_counts()
-    passed = float(known.patrols["road_id"].map(on_road).fillna(0.0).sum())
-    return float(wrong + _HALF) / (passed + _HALF / USUAL_NOTED_WRONGLY)
-
-
-def _mishaps(register: Register) -> tuple[float, float]:
-    """Return how often lights go dark by mishaps, and by a customer's feed."""
-    known = register.known
-    repairs = known.repairs
-    at_lights = repairs[repairs["light_id"] != ""]
+    at_lights = known.repairs[known.repairs["light_id"] != ""]
     symptom = at_lights["report_id"].map(
         known.reports.set_index("report_id")["symptom"]
     )
     dark = at_lights[symptom.isin(DARK)]
-    years = max((register.watched_until - known.opened) / YEAR, 0.1)
-    fed = (known.lights["feed_owner"] != "").sum()
-    mishaps = dark["cause"].isin(MISHAPS).sum()
-    customers = (dark["cause"] == "customer").sum()
     return (
-        float(mishaps + _HALF) / max(len(known.lights) * years, 10.0),
-        float(customers + _HALF) / max(fed * years, 10.0),
+        int(dark["cause"].isin(MISHAPS).sum()),
+        int((dark["cause"] == "customer").sum()),
     )
 
 
-def _per_circuit(register: Register, chosen: pd.Series) -> float:
-    known = register.known
-    years = len(known.circuits) * max(
-        (register.watched_until - known.opened) / YEAR, 0.0
-    )
-    return float(chosen.sum() + _HALF) / max(years, 1.0)
+def _watched_years(register: Register) -> float:
+    """Return the years over which repairs are on record."""
+    return max((register.watched_until - register.known.opened) / YEAR, 0.0)
+
+
+def _of_feeds(lives: Lives) -> dict[str, tuple[int, float, Prior]]:
+    """Return faults of feeds by name: how many, years or km-years, the assumption."""
+    register, frame = lives.register, lives.frame
+    known, years = register.known, _watched_years(lives.register)
+    repairs = known.repairs
+    feed = level_of_work(repairs) == "feed"
+    feed &= ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
+    whole = feed & (repairs["section_id"] == "")
+    stolen = feed & (repairs["cause"] == "theft")
+    group = (frame["light_id"] == "") & (frame["kind"] == "photocontrol")
+    sections = frame["kind"].isin(list(SUPPLY))
+    spent = (frame["end"] - frame["start"]) / YEAR
+    mishaps, customers = _mishaps(register)
+    lights, fed = len(known.lights), int((known.lights["feed_owner"] != "").sum())
+    km_years = float((spent * frame["weight"])[sections].sum())
+    return {
+        "supply": (int(whole.sum()), len(known.circuits) * years, priors.SUPPLY),
+        "group": (
+            int(frame["failed"][group].sum()),
+            float(spent[group].sum()),
+            priors.GROUP,
+        ),
+        "damage": (int(stolen.sum()), km_years, priors.DAMAGE),
+        "mishap": (mishaps, lights * years, priors.MISHAPS),
+        "customer": (customers, fed * years, priors.CUSTOMERS),
+    }
 
 
 def experience(lives: Lives) -> Experience:
@@ -363,33 +296,44 @@ def experience(lives: Lives) -> Experience:
     repairs = register.known.repairs
     level = level_of_work(repairs)
     mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-    whole = mends & (level == "feed") & (repairs["section_id"] == "")
-    frame = lives.frame
-    group = (frame["light_id"] == "") & (frame["kind"] == "photocontrol")
-    group_years = float(((frame["end"] - frame["start"]) / YEAR)[group].sum())
-    feeds = frame["kind"].isin(list(SUPPLY))
-    km_years = (frame["end"] - frame["start"]) / YEAR * frame["weight"]
-    stolen = mends & (level == "feed") & (repairs["cause"] == "theft")
-    own = mends & (level == "own")
-    detected = detection(register)
-    mishaps, customers = _mishaps(register)
-    astray = misplaced(register)
+    counts = _of_feeds(lives)
+    rate = {
+        name: prior.drawn(float(events), years)
+        for name, (events, years, prior) in counts.items()
+    }
+    own, unhelpful = int((mends & (level == "own")).sum()), len(unheld(register))
+    found, by_part = hazards(lives)
+    detected, astray = detection(register), misplaced(register)
+    of_lights = found.loc[found["light_id"] != "", "per_year"].sum()
+    lights = max(len(register.standing), 1)
+    false, false_seen = false_per_night(
+        register, float(of_lights) / lights + rate["mishap"]
+    )
+    noted, noted_seen = noted_wrongly(register)
+    basis: dict[Named, Basis] = {
+        **by_part,
+        **{name: Basis(n, prior) for name, (n, _, prior) in counts.items()},
+        "false": Basis(false_seen, priors.FALSE),
+        "misplaced": Basis(astray.answered, priors.MISPLACED),
+        "slip": Basis(own, priors.SLIP),
+        "noted": Basis(noted_seen, priors.NOTED_WRONGLY),
+    }
     return Experience(
-        mishaps_per_year=mishaps,
-        customers_per_year=customers,
-        hazards=hazards_now(lives),
+        mishaps_per_year=rate["mishap"],
+        customers_per_year=rate["customer"],
+        hazards=found,
         feed_ratio={one.circuit_id: one.ratio for one in feed_history(lives)},
-        supply_per_year=_per_circuit(register, whole),
-        group_per_year=(frame["failed"][group].sum() + _HALF) / max(group_years, 1.0),
-        damage_per_km_year=(stolen.sum() + _HALF)
-        / max(float(km_years[feeds].sum()), 10.0),
-        false_per_night=_false_per_night(register),
+        supply_per_year=rate["supply"],
+        group_per_year=rate["group"],
+        damage_per_km_year=rate["damage"],
+        false_per_night=false,
         misplaced=astray,
-        heard=register.known.reports["symptom"].value_counts().to_dict(),
-        wrong=_wrong(register, astray.share),
-        noted_wrongly=_noted_wrongly(register),
+        heard=heard(register),
+        wrong=wrong_shares(register, astray.share),
+        noted_wrongly=noted,
         crowd=crowd(register, detected, repairs[mends & (level != "own")]),
-        slip=float(len(unheld(register)) + 1.0) / float(own.sum() + 50.0),
-        symptom_share=_symptoms(register),
+        slip=priors.SLIP.drawn(float(unhelpful), float(own)),
+        symptom_share=symptom_shares(register),
         detection=detected,
+        basis=basis,
     )

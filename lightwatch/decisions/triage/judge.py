@@ -199,10 +199,10 @@ def judge(
     if not len(at):
         return []
     wired = wiring(grid, asked, at)
-    seen, looks, tests = signs.observed(at, known, channel)
+    seen, looks, tests, again = signs.observed(at, known, channel)
     edges = night_edges()
     nights = -np.diff(edges)
-    weighed = weigh(seen, looks, edges)
+    weighed = weigh(seen, looks, edges, again)
     hazards = _hazards(signs, known, wired, asked, channel)
     of_lights = np.column_stack([weighed.shared, np.zeros(len(at))])
     at_nodes = wired.forest.gather(wired.node, of_lights[wired.light])

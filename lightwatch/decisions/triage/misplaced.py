@@ -15,6 +15,7 @@ from scipy.sparse import coo_array
 from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.grid import Grid, metres
+from lightwatch.decisions.triage.priors import MISPLACED
 from lightwatch.register import Register
 from lightwatch.store.frames import filled
 
@@ -26,8 +27,6 @@ NEIGHBOURS = 4
 """A report may be meant for one of so many lights nearest to it, so near [m]; no
 source."""
 
-_LIKE = 10.0
-_HALF = 0.5
 _STEPS = 30
 
 
@@ -42,10 +41,13 @@ class Misplaced:
     by_number
         Of those, the share that names the light next in number; the rest name one of
         those nearest.
+    answered
+        Reports by light that crews answered, on which the share stands.
     """
 
     share: float
     by_number: float
+    answered: int = 0
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ def misplaced(register: Register) -> Misplaced:
     named = filled(repairs["report_id"].map(light), "")
     answered = named != ""
     other = answered & (named != repairs["light_id"])
-    share = float(other.sum() + _HALF) / float(answered.sum() + _LIKE)
+    share = MISPLACED.drawn(float(other.sum()), float(answered.sum()))
     ids = pd.Index(known.lights["light_id"], dtype=object)
     meant = ids.get_indexer(pd.Index(repairs.loc[other, "light_id"], dtype=object))
     said = ids.get_indexer(pd.Index(named[other], dtype=object))
@@ -133,7 +135,7 @@ def misplaced(register: Register) -> Misplaced:
     for _ in range(_STEPS):
         part = by_number * number / (by_number * number + (1 - by_number) * near)
         by_number = float(part.sum() + 1.0) / (len(part) + 2.0)
-    return Misplaced(share, by_number)
+    return Misplaced(share, by_number, int(answered.sum()))
 
 
 def drawn(

@@ -11,23 +11,24 @@ from numpy.typing import NDArray
 
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.crews import Crews, Tests
-from lightwatch.decisions.triage.evidence import Lights, Looks, night_edges
+from lightwatch.decisions.triage.driven import Driven
+from lightwatch.decisions.triage.evidence import Again, Lights, Looks, night_edges
 from lightwatch.decisions.triage.experience import (
     FOUND,
-    SYMPTOMS,
     ChannelRates,
     Experience,
     FeedRates,
 )
 from lightwatch.decisions.triage.grid import Grid
+from lightwatch.decisions.triage.habits import SYMPTOMS
 from lightwatch.decisions.triage.lists import Lists
 from lightwatch.decisions.triage.misplaced import drawn
-from lightwatch.decisions.triage.troubles import (
-    answers,
-    told_of_lights,
-)
+from lightwatch.decisions.triage.priors import FURTHER
+from lightwatch.decisions.triage.troubles import answers, told_of_lights
 from lightwatch.nights import DAY
 from lightwatch.register import Register
+from lightwatch.register.closings import ELSEWHERE
+from lightwatch.register.reach import reach
 from lightwatch.store.frames import filled
 from lightwatch.words import DARK
 
@@ -37,6 +38,12 @@ Flags = NDArray[np.bool_]
 
 PROVEN_SLIP = 0.002
 """Chance that a light proven lit was left dark; no source."""
+
+SAID_SLIP = 0.1
+"""Chance that a light mended only by what a closed report says is dark; no source."""
+
+NEVER = 1e6
+"""Nights longer than any record."""
 
 CREW_HIT = 0.98
 """Chance that a crew at the light says rightly whether it is dark; no source."""
@@ -62,19 +69,6 @@ class _Told:
     symptom: Ints
     seen: Flags
     of: Lists
-
-
-@dataclass(frozen=True)
-class _Patrols:
-    """Patrols; ``of`` lists them by road segment.
-
-    ``noted`` holds, sorted, patrol x lights + light of what they noted.
-    """
-
-    patrol: Ints
-    at: Floats
-    of: Lists
-    noted: Ints
 
 
 @dataclass(frozen=True)
@@ -133,9 +127,11 @@ class Signs:
     def open(self) -> pd.DataFrame:
         """Every report and sighting that is still open, one a row.
 
-        A repair answers the report that it names, and whatever came before it on its
-        light, on its circuit as a whole or beyond its section. A later night patrol
-        that passed and noted nothing contradicts a light said to be out.
+        A repair answers the report that it names, with its duplicates, and whatever
+        came before it on its light, on its circuit as a whole or beyond its section; so
+        does, on its light, a report that is closed as mended or as nothing found. A
+        later night patrol that passed and noted nothing contradicts a light said to be
+        out.
 
         Returns
         -------
@@ -147,9 +143,8 @@ class Signs:
         told = self._as_told
         number = self.grid.light_ids.get_indexer(pd.Index(told["light_id"]))
         worked = np.append(self.grid.worked[0], np.inf)[number]
-        named = set(answers(self.register)["report_id"]) - {""}
         fresh = ~(worked > told["at"].to_numpy(float))
-        still = fresh & ~told["report_id"].isin(named).to_numpy()
+        still = fresh & ~self._named(told) & told["closed"].isna().to_numpy()
         told, number = told[still], number[still]
         night, day = (
             self._later(number, told["at"].to_numpy(float), kind)
@@ -164,9 +159,15 @@ class Signs:
         )
         return troubles[~(dark & (night > 0))].reset_index(drop=True)
 
+    def _named(self, told: pd.DataFrame) -> Flags:
+        """Say which reports, or what they repeat, a repair names."""
+        named = set(answers(self.register)["report_id"]) - {""}
+        both = told["report_id"].isin(named) | told["original"].isin(named)
+        return np.asarray(both, dtype=bool)
+
     def _later(self, number: Ints, at: Floats, kind: str) -> Ints:
         """Count the patrols that passed lights later and did not note them."""
-        which, passed = self.passes(number, kind)
+        which, passed = self.driven.passes(number, kind)
         later: Ints = np.bincount(which[passed > at[which]], minlength=len(number))
         return later
 
@@ -174,15 +175,15 @@ class Signs:
     def told_frame(self) -> pd.DataFrame:
         """Reports and sightings that no repair names, in order of time.
 
-        A report belongs to the light that the crew went to, if one has been.
+        A report belongs to the light that the crew went to, if one has been. Reports
+        closed as another's, or withdrawn, tell nothing of the light.
         """
         told = self._as_told.copy()
-        named = set(answers(self.register)["report_id"]) - {""}
         left = self.crews.left_open
         left = left[(left["report_id"] != "") & (left["light_id"] != "")]
         meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
         told["light_id"] = filled(told["report_id"].map(meant), told["light_id"])
-        told = told[~told["report_id"].isin(named)]
+        told = told[~self._named(told) & ~told["closed_as"].isin(ELSEWHERE)]
         return told.sort_values("at", kind="stable", ignore_index=True)
 
     @cached_property
@@ -204,47 +205,9 @@ class Signs:
         return self.told_frame.iloc[rows]
 
     @cached_property
-    def _patrols(self) -> dict[str, _Patrols]:
-        patrols = self.register.known.patrols
-        names = pd.Index(sorted(set(patrols["patrol_id"])), dtype=object)
-        sightings = self.register.known.sightings
-        by = names.get_indexer(pd.Index(sightings["patrol_id"]))
-        light = self.grid.light_ids.get_indexer(pd.Index(sightings["light_id"]))
-        good = (by >= 0) & (light >= 0)
-        noted = np.unique(by[good] * len(self.grid.lights) + light[good])
-        found = {}
-        for kind in ("night", "day"):
-            some = patrols[patrols["kind"] == kind]
-            road = self.grid.roads.get_indexer(pd.Index(some["road_id"]))
-            found[kind] = _Patrols(
-                names.get_indexer(pd.Index(some["patrol_id"])),
-                some["happened"].to_numpy(float),
-                Lists.of(road, len(self.grid.roads)),
-                noted,
-            )
-        return found
-
-    def passes(self, at: Ints, kind: str) -> tuple[Ints, Floats]:
-        """Return when patrols passed lights and did not note them.
-
-        Parameters
-        ----------
-        at
-            Numbers of lights.
-        kind
-            Of patrols: night or day.
-
-        Returns
-        -------
-        tuple
-            Positions in ``at``, and when the patrol set out [instant].
-        """
-        patrols = self._patrols[kind]
-        rows, which = patrols.of.pick(self.grid.road[at])
-        key = patrols.patrol[rows] * len(self.grid.lights) + at[which]
-        place = np.minimum(np.searchsorted(patrols.noted, key), len(patrols.noted) - 1)
-        kept = patrols.noted[place] != key if len(patrols.noted) else which >= 0
-        return which[kept], patrols.at[rows[kept]]
+    def driven(self) -> Driven:
+        """What patrols passed and did not note."""
+        return Driven(self.grid)
 
     def circuit_of(self, light_id: str) -> pd.DataFrame:
         """Return the lights of a light's circuit, by identifier."""
@@ -265,16 +228,43 @@ class Signs:
         return self._rates_of(known).feeds
 
     @cached_property
-    def _since(self) -> tuple[Floats, Flags]:
-        """When each light was last worked on or rewired; whether it was proven lit."""
+    def now(self) -> int:
+        """Until when anything is on record [instant]: what is later is not judged."""
+        ends = reach(self.register)
+        known = [at for at in (ends.reports, ends.repairs, ends.patrols) if at]
+        if len(self._told.at):
+            known.append(int(self._told.at.max()))
+        return min(max(known, default=self.register.as_of), self.register.as_of)
+
+    @cached_property
+    def silent(self) -> float:
+        """Nights before ``now`` up to which silence of people tells something."""
+        until = reach(self.register).reports
+        return NEVER if until is None else max(self.now - until, 0) / DAY
+
+    @cached_property
+    def closed(self) -> Floats:
+        """When a report of each light was last closed as answered [instant]."""
+        said = answers(self.register)
+        said = said[said["by_word"]].groupby("light_id")["happened"].max()
+        at = said.astype(float).reindex(self.grid.light_ids).to_numpy(float)
+        last: Floats = np.nan_to_num(at, nan=-np.inf)
+        return last
+
+    @cached_property
+    def _since(self) -> tuple[Floats, Floats]:
+        """When each light was last worked on or rewired; the chance that it slipped."""
         at, proven = self.grid.worked
-        return np.maximum(at, self.grid.rewired), proven & (at > self.grid.rewired)
+        proven = proven & (at > self.grid.rewired)
+        slip = np.where(proven, PROVEN_SLIP, np.nan)
+        by_word = (self.closed == at) & (at > self.grid.rewired)
+        return np.maximum(at, self.grid.rewired), np.where(by_word, SAID_SLIP, slip)
 
     def _looks(
         self, at: Ints, known: Experience, channel: Channel, told: tuple[Ints, Ints]
     ) -> Looks:
         """Return looks at some lights."""
-        now, (rows, which) = self.register.as_of, told
+        now, (rows, which) = self.now, told
 
         def looks(
             light: Ints, at: Floats, noted: Flags | bool, hit: Floats | float
@@ -290,7 +280,7 @@ class Signs:
         by_day = channel.patrol == "day"
         hit = DAY_HIT if by_day else self._rates_of(known).channel(channel).hit
         parts = [
-            looks(*self.passes(at, channel.patrol), noted=False, hit=hit),
+            looks(*self.driven.passes(at, channel.patrol), noted=False, hit=hit),
             looks(which[mine], when[mine], noted=True, hit=hit),
         ]
         if channel.by_feed:
@@ -327,7 +317,7 @@ class Signs:
 
     def observed(
         self, at: Ints, known: Experience, channel: Channel = DARKNESS
-    ) -> tuple[Lights, Looks, Tests]:
+    ) -> tuple[Lights, Looks, Tests, Again]:
         """Gather what was observed of some lights.
 
         Parameters
@@ -339,8 +329,8 @@ class Signs:
         channel
             Which symptoms.
         """
-        now, told = self.register.as_of, self._told
-        since, proven = self._since[0][at], self._since[1][at]
+        now, told = self.now, self._told
+        since, slip = self._since[0][at], self._since[1][at]
         rows, which = told.of.pick(at)
         fresh = told.at[rows] > since[which]
         rows, which = rows[fresh], which[fresh]
@@ -366,7 +356,7 @@ class Signs:
         return (
             Lights(
                 since=(now - since) / DAY,
-                slip=np.where(proven, PROVEN_SLIP, known.slip),
+                slip=np.where(np.isnan(slip), known.slip, slip),
                 told=age,
                 told_shared=rates.said_shared[words],
                 told_own=rates.said_own[words],
@@ -377,10 +367,31 @@ class Signs:
                 begun=begun[self.grid.circuit[at]],
                 false_per_night=rates.false_per_night[words]
                 + astray * rates.said_any[words],
+                silent=np.full(len(at), self.silent),
             ),
             looks,
-            self.crews.tests(at, since),
+            self.crews.tests(at, since, now),
+            self._again(which[mine], rows[mine]),
         )
+
+    def _again(self, light: Ints, rows: Ints) -> Again:
+        """Return further reports of lights: the first of each later night, a few.
+
+        Parameters
+        ----------
+        light, rows
+            Position of the light and row of each report, by light in order of time.
+        """
+        at = self._told.at[rows]
+        middle = float(self.grid.lights["longitude"].mean()) if len(light) else 0.0
+        night = np.floor(at / DAY + middle / 360 - 0.5)
+        begins = np.ones(len(light), dtype=bool)
+        begins[1:] = (np.diff(light) != 0) | (np.diff(night) != 0)
+        light, at = light[begins], at[begins]
+        _, first, which = np.unique(light, return_index=True, return_inverse=True)
+        number = np.arange(len(light)) - first[which]
+        kept = (number > 0) & (number <= FURTHER)
+        return Again(light[kept], (self.now - at[kept]) / DAY)
 
 
 def _codes(symptoms: tuple[str, ...]) -> Ints:

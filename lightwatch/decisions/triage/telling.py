@@ -61,7 +61,7 @@ class Telling:
         The last time [instant]; those of the entry are left out.
         """
         ids = self.lights.index
-        which, at = self.signs.passes(
+        which, at = self.signs.driven.passes(
             self.signs.grid.light_ids.get_indexer(ids), "night"
         )
         last = np.zeros(len(ids))

@@ -11,20 +11,22 @@ from lightwatch.decisions.areas import Area, Suspected
 from lightwatch.decisions.triage.judge import CircuitJudged
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.nights import DAY
-from lightwatch.register import Register
 
 LIKELY = 0.5
 
 
-def suspected(circuits: Sequence[CircuitJudged], register: Register) -> Suspected:
-    """Return circuits by how likely their source is dead, and since when."""
+def suspected(circuits: Sequence[CircuitJudged], now: int) -> Suspected:
+    """Return circuits by how likely their source is dead, and since when.
+
+    ``now`` is the time for which they were judged [instant].
+    """
     began = [(one, one.began) for one in circuits if one.circuit_id]
     some = [(one, age) for one, age in began if age is not None]
     ages = np.array([age for _, age in some], dtype=float)
     return Suspected(
         tuple(one.circuit_id for one, _ in some),
         np.array([one.group + one.supply for one, _ in some], dtype=float),
-        register.as_of - ages * DAY,
+        now - ages * DAY,
     )
 
 

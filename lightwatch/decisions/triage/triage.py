@@ -200,7 +200,9 @@ class _Case:
     def onset(self) -> float | None:
         """Return the instant about which the shared fault began."""
         age = self.judged.began
-        return None if age is None else self.triage.register.as_of - age * DAY
+        if age is None:
+            return None
+        return min(self.triage.signs.now - age * DAY, float(self.troubles["at"].min()))
 
 
 def _commonest(symptoms: Iterable[str]) -> str:
@@ -322,7 +324,9 @@ def triaged(triage: Triage) -> list[Outage]:
             open_here = troubles.iloc[rows[judged.name]]
             some += of_circuit(triage, judged, channel, open_here)
         if channel.by_feed and some:
-            some = with_areas(some, areas(register, suspected(circuits, register)))
+            some = with_areas(
+                some, areas(register, suspected(circuits, triage.signs.now))
+            )
         found += some
     now = register.known.clock.at(register.as_of)
 
