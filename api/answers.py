@@ -18,7 +18,7 @@ from lightwatch.mapview import outage_map
 from lightwatch.rates import rates as estimate
 from reports.answers import rates_document
 from reports.coverage import coverage_document
-from reports.grounds import grounds_document, method_on
+from reports.grounds import document_on, grounds_document, method_on
 from reports.outages import outages_document
 
 router = APIRouter()
@@ -73,7 +73,7 @@ def rates(present: Now, by: str = "kind,type") -> dict[str, Any]:
     picture = present.picture()
     names = [name.strip() for name in by.split(",") if name.strip()]
     found = rates_document(picture.written, estimate(picture.lives, names))
-    return {**found, **grounds_document(grounds(picture.register, "rates"))}
+    return document_on(found, grounds(picture.register, "rates"))
 
 
 @router.get("/api/answers")

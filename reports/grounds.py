@@ -48,6 +48,26 @@ def method_on(method: str, grounds: Grounds) -> str:
     return " ".join(line for line in lines if line)
 
 
+_NO_FIGURES = ("as_of", "confidence", "method")
+
+
+def _emptied(value: Any) -> Any:
+    """Return a figure as it is where it is not known."""
+    if isinstance(value, dict):
+        return {name: _emptied(one) for name, one in value.items()}
+    return [] if isinstance(value, list) else None
+
+
+def document_on(document: dict[str, Any], grounds: Grounds) -> dict[str, Any]:
+    """Return a document with what it stands on; where that is nothing, no figures."""
+    if grounds.not_known:
+        document = {
+            name: one if name in _NO_FIGURES else _emptied(one)
+            for name, one in document.items()
+        }
+    return {**document, **grounds_document(grounds)}
+
+
 def grounds_document(grounds: Grounds) -> dict[str, Any]:
     """Return the fields that every document has beside its own."""
     return {

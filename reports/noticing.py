@@ -42,14 +42,18 @@ def gaps_text(gaps: Sequence[WeatherGap]) -> str:
 
 
 def noticing_document(found: Detection) -> dict[str, Any]:
-    """Return how soon trouble is noticed for the JSON document."""
+    """Return how soon trouble is noticed for the JSON document.
+
+    What patrols note is null where none ever passed a light.
+    """
+    passes = found.passes_per_day * 365.25
     return {
-        "patrol_passes_per_year": found.passes_per_day * 365.25,
+        "patrol_passes_per_year": passes or None,
         "symptoms": [
             {
                 "symptom": name,
                 "reports_per_day": rate,
-                "patrol_hit": found.hit_chance(name),
+                "patrol_hit": found.hit_chance(name) if passes else None,
                 "mean_delay_days": found.mean_delay_days(name),
             }
             for name, rate in sorted(found.per_day.items())
@@ -67,14 +71,25 @@ def noticing_document(found: Detection) -> dict[str, Any]:
 
 def noticing_text(found: Detection) -> str:
     """Say how soon trouble is noticed, by symptom, class of road and district."""
+    if not found.per_day:
+        return (
+            "How soon trouble is noticed is not known, because no report that a repair"
+            "\nanswered is on record; load reports."
+        )
+    passes = found.passes_per_day * 365.25
+    passed = (
+        f"a night patrol passes it\n{passes:.1f} times a year:"
+        if passes
+        else "no night patrol is\non record:"
+    )
     lines = [
-        "How soon trouble is noticed, of an average light; a night patrol passes it",
-        f"{found.passes_per_day * 365.25:.1f} times a year:",
+        f"How soon trouble is noticed, of an average light; {passed}",
         f"{'symptom':14}{'reports a month':>16}{'seen by a pass':>16}"
         f"{'mean delay, days':>18}",
     ]
     lines += [
-        f"{name:14}{rate * 365.25 / 12:>16.2f}{found.hit_chance(name):>16.0%}"
+        f"{name:14}{rate * 365.25 / 12:>16.2f}"
+        f"{f'{found.hit_chance(name):.0%}' if passes else '-':>16}"
         f"{found.mean_delay_days(name):>18.0f}"
         for name, rate in sorted(found.per_day.items())
     ]

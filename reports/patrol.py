@@ -112,14 +112,14 @@ def stretches(legs: Sequence[Leg]) -> Iterator[Stretch]:
 
 
 def _crew_lines(
-    number: int, crew: CrewPlan, plan: PatrolPlan, clock: LocalTime
+    number: int, crew: CrewPlan, plan: PatrolPlan, clock: LocalTime, *, known: bool
 ) -> list[str]:
     if not crew.legs or crew.ends_at is None:
         return [f"Crew {number}: nothing to drive."]
     begins, ends = clock.at(crew.legs[0].starts_at), clock.at(crew.ends_at)
     lines = [
         f"Crew {number}: {begins:%H:%M} to {ends:%H:%M} ({crew.hours:.1f} h), "
-        f"{crew.km:.0f} km, {crew.found:.1f} expected.",
+        f"{crew.km:.0f} km" + (f", {crew.found:.1f} expected." if known else "."),
         f"  {'from':7}{'street':32}{'lights':>7}{'found':>8}  look for",
     ]
     for one in stretches(crew.legs):
@@ -128,17 +128,20 @@ def _crew_lines(
         more = f" and {len(named) - 1} more" if len(named) > 1 else ""
         lines.append(
             f"  {clock.at(one.starts_at):%H:%M}  {one.name[:31]:32}"
-            f"{len(one.lights):>7}{one.found:>8.2f}  {why}{more}".rstrip()
+            f"{len(one.lights):>7}{f'{one.found:.2f}' if known else '-':>8}  "
+            f"{why}{more}".rstrip()
         )
     return lines
 
 
-def _head(plan: PatrolPlan, clock: LocalTime) -> list[str]:
+def _head(plan: PatrolPlan, clock: LocalTime, *, known: bool) -> list[str]:
     what = "burning by day" if plan.order.kind == "day" else "out"
     named = "Day" if plan.order.kind == "day" else "Night"
+    many = f"{plan.found:.1f} lights" if known else "how many lights"
+    seen = "expected to be seen" if known else "will be seen is not known"
     lines = [
-        f"{named} of {plan.order.night:%d %b %Y}: {plan.found:.1f} lights {what} that "
-        "nobody has reported, expected to be seen."
+        f"{named} of {plan.order.night:%d %b %Y}: {many} {what} that nobody has "
+        f"reported{',' if known else ''} {seen}."
     ]
     if plan.dark.begins is not None and plan.dark.ends is not None:
         first, last = clock.at(plan.dark.begins), clock.at(plan.dark.ends)
@@ -152,11 +155,19 @@ def _head(plan: PatrolPlan, clock: LocalTime) -> list[str]:
     return [*lines, *plan.notes]
 
 
-def patrol_text(plan: PatrolPlan, clock: LocalTime) -> str:
-    """Return a patrol street by street, under the usual cautions."""
-    head = [fill(line, _WIDTH) for line in [*_head(plan, clock), *CAUTIONS]]
+def patrol_text(plan: PatrolPlan, clock: LocalTime, *, known: bool = True) -> str:
+    """Return a patrol street by street, under the usual cautions.
+
+    Parameters
+    ----------
+    plan, clock
+        The patrol, and local time.
+    known
+        Whether it is known how many lights are to be found.
+    """
+    head = [fill(one, _WIDTH) for one in [*_head(plan, clock, known=known), *CAUTIONS]]
     body = [
-        "\n".join(_crew_lines(number, crew, plan, clock))
+        "\n".join(_crew_lines(number, crew, plan, clock, known=known))
         for number, crew in enumerate(plan.crews, 1)
     ]
     return "\n\n".join(["\n".join(head), *body])

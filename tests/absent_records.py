@@ -27,7 +27,15 @@ REPAIRS = [
 SILENT = [{**row, "cause": "", "component": ""} for row in REPAIRS]
 """Repairs that say neither part nor cause, as a list of closed jobs would be."""
 
+FED = [{**row, "circuit_id": "C1", "section_id": "S1"} for row in LIGHTS]
+FEEDS = {
+    "circuits": [{"circuit_id": "C1", "feed": "underground"}],
+    "sections": [{"section_id": "S1", "circuit_id": "C1", "kind": "underground_duct",
+                  "length_m": "300"}],
+}  # fmt: skip
+
 TOWNS = {
+    "feeds": ("lights", "circuits", "sections"),
     "lights": ("lights",),
     "reports": ("lights", "reports"),
     "repairs": ("lights", "repairs"),
@@ -38,7 +46,8 @@ TOWNS = {
 
 def town(folder: Path, kinds: Sequence[str]) -> Taken:
     """Take in a town of which only some kinds of record are there."""
-    tables = {"lights": LIGHTS, "reports": REPORTS, "repairs": REPAIRS}
+    lights = FED if "circuits" in kinds else LIGHTS
+    tables = {"lights": lights, "reports": REPORTS, "repairs": REPAIRS, **FEEDS}
     chosen = {name: tables[name] for name in kinds if name in tables}
     if "silent" in kinds:
         chosen["repairs"] = SILENT

@@ -41,7 +41,7 @@ def rates(
     from lightwatch.rates.thin import shrunk
     from lightwatch.register import Register
     from reports.answers import rates_document, rates_text
-    from reports.grounds import grounds_document, with_grounds
+    from reports.grounds import document_on, with_grounds
 
     known = known_at(db, as_of)
     names = [name.strip() for name in by.split(",") if name.strip()]
@@ -54,7 +54,7 @@ def rates(
     written = known.clock.written(known.as_of)
     pulled = shrunk(rows) if drawn else None
     if as_json:
-        print_json({**rates_document(written, rows, pulled), **grounds_document(on)})
+        print_json(document_on(rates_document(written, rows, pulled), on))
     else:
         print(with_grounds(rates_text(written, rows, pulled), on))
 
@@ -89,7 +89,7 @@ def life(
     from lightwatch.register import Register
     from reports import charts
     from reports import lives as said
-    from reports.grounds import grounds_document, with_grounds
+    from reports.grounds import document_on, with_grounds
     from reports.noticing import recurrence_document, recurrence_text
 
     register = Register(known)
@@ -106,11 +106,11 @@ def life(
         levels = (recurrence(data, level) for level in ("circuit", "light"))
         again = [one for one in levels if one]
         if as_json:
-            document = said.lives_document(written, models) | grounds_document(on)
+            document = said.lives_document(written, models)
             document["recurrence"] = recurrence_document(again)
             if forecasts is not None:
                 document["backtest"] = said.backtest_document(forecasts)
-            print_json(document)
+            print_json(document_on(document, on))
             return
         parts = [said.lives_text(written, models)]
     parts.append(said.feeds_text(feed_history(data)))
@@ -137,7 +137,7 @@ def repeats(
     from lightwatch.decisions.repeats import Repeats
     from lightwatch.lives import lives
     from lightwatch.register import Register
-    from reports.grounds import grounds_document, with_grounds
+    from reports.grounds import document_on, with_grounds
     from reports.repeats import repeats_document, repeats_text
 
     written = known.clock.written(known.as_of)
@@ -157,7 +157,7 @@ def repeats(
         )
         write(map_to, page)
     if as_json:
-        print_json({**repeats_document(written, found), **grounds_document(on)})
+        print_json(document_on(repeats_document(written, found), on))
     else:
         print(with_grounds(repeats_text(written, found), on))
 

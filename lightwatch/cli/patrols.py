@@ -109,7 +109,8 @@ def patrol(
     if as_json:
         print_json(patrol_document(plan, known.clock) | grounds_document(on))
     else:
-        print(with_grounds(patrol_text(plan, known.clock), on, keep=True))
+        said = patrol_text(plan, known.clock, known=not on.not_known)
+        print(with_grounds(said, on, keep=True))
 
 
 @app.command("patrol-done")

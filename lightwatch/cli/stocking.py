@@ -58,7 +58,7 @@ def stock(
     from lightwatch.decisions.grounds import grounds
     from lightwatch.lives import lives
     from lightwatch.register import Register
-    from reports.grounds import grounds_document, with_grounds
+    from reports.grounds import document_on, with_grounds
     from reports.stock import stock_document, stock_text
     from reports.stock_advice import advice_document, advice_text
     from reports.stock_files import write_files
@@ -90,7 +90,7 @@ def stock(
         for path in write_files(out, written, made, advice):
             print(f"written to {path}", file=sys.stderr)
     if as_json:
-        document = stock_document(written, made) | grounds_document(on)
+        document = document_on(stock_document(written, made), on)
         more = {"advice": advice_document(advice)} if advice else {}
         print_json({**document, **more})
         return

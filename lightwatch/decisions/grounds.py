@@ -110,6 +110,15 @@ def _nothing_fitted(register: Register) -> Iterator[str]:
             "no repair on record says which model was fitted; load it "
             "(repairs.fitted_model)"
         )
+    elif not _in_the_catalogue(register):
+        yield "no model that a repair fitted is in the catalogue; load it (models)"
+
+
+def _in_the_catalogue(register: Register) -> bool:
+    """Tell whether any model that a repair fitted is known."""
+    models = set(register.known.models["model"])
+    fitted = set(register.known.repairs["fitted_model"])
+    return any(part.strip() in models for text in fitted for part in text.split("+"))
 
 
 def _known(register: Register) -> Iterator[str]:

@@ -27,13 +27,19 @@ def _made_by(module: str, name: str = "paper") -> Callable[[Desk], Paper]:
     return made
 
 
+_KEPT = ("patrol",)
+"""A paper whose streets are of use though what they are worth is not known."""
+
+
 def _on(paper: Paper, grounds: Grounds) -> Paper:
     """Say on a paper what it stands on; where that is nothing, it shows no figures."""
     from reports.grounds import not_known
     from reports.papers.paper import Words
 
     reason = not_known(grounds)
-    parts = (Words("Not known", (reason,)),) if reason else paper.parts
+    parts = paper.parts
+    if reason:
+        parts = (Words("Not known", (reason,)), *(parts if paper.name in _KEPT else ()))
     return replace(
         paper, parts=parts, stands_on=f"{grounds.stands_on}.", missing=grounds.missing
     )

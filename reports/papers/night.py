@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from lightwatch.decisions.grounds import grounds
 from lightwatch.decisions.patrol import Order, plan_patrol
 from lightwatch.decisions.triage import outages
 from reports.papers.desk import Desk
@@ -15,7 +16,7 @@ def paper(desk: Desk) -> Paper:
     """Return the patrol of the evening that comes next: one crew, four hours."""
     order = Order(desk.tonight, 1, 4.0)
     plan = plan_patrol(desk.lives, order, outages(desk.lives), seconds=SECONDS)
-    clock = desk.known.clock
+    clock, unknown = desk.known.clock, grounds(desk.register, "patrol").not_known
     lines = [
         (
             number,
@@ -23,7 +24,7 @@ def paper(desk: Desk) -> Paper:
             one.name,
             " ".join(one.roads),
             len(one.lights),
-            rounded(one.found, 3),
+            None if unknown else rounded(one.found, 3),
         )
         for number, crew in enumerate(plan.crews, 1)
         for one in stretches(crew.legs)
@@ -34,8 +35,9 @@ def paper(desk: Desk) -> Paper:
         f"Night patrol of {desk.tonight:%d %b %Y}",
         desk.place,
         desk.as_of,
-        f"{len(lines)} stretches of street, {found:.1f} lights out and unreported "
-        "expected to be found",
+        f"{len(lines)} stretches of street, "
+        f"{'an unknown number of' if unknown else f'{found:.1f}'} lights out and "
+        "unreported expected to be found",
         "Streets chosen by the chance that a light is out and nobody has said so, for "
         "the time it takes to drive there and look.",
         tuple(plan.notes),

@@ -183,3 +183,15 @@ def test_a_phone_that_lost_its_signal_while_it_waited_is_no_error(client: TestCl
             "headers": [(b"host", b"lights.test")],
         }  # fmt: skip
         asyncio.run(client.app(scope, gone, unheard))
+
+
+def test_a_page_says_what_the_records_can_answer(client: TestClient) -> None:
+    page = client.get("/answers")
+    assert page.status_code == 200
+    assert "What the records can answer" in page.text
+    assert 'href="/answers"' in client.get("/").text
+    document = client.get("/api/answers").json()
+    for one in document["answers"]:
+        assert one["judged_by"] in page.text
+    assert 'pathname === "/answers"' in client.get("/sw.js").text
+    assert client.get("/api/rates").json()["not_known"] is None

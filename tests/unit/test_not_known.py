@@ -23,6 +23,8 @@ NO_REPORTS = "no reports are on record"
 NO_MODELS = "no models"
 
 UNKNOWN = {
+    "feeds": {"rates": NO_REPAIRS, "lives": NO_REPAIRS, "repeats": NO_REPAIRS,
+              "stock": NO_MODELS, "outages": NO_REPORTS},
     "lights": {"rates": NO_REPAIRS, "lives": NO_REPAIRS, "repeats": NO_REPAIRS,
                "stock": NO_MODELS, "outages": NO_REPORTS},
     "reports": {"rates": NO_REPAIRS, "lives": NO_REPAIRS, "repeats": NO_REPAIRS,
@@ -35,13 +37,17 @@ UNKNOWN = {
 """Of each town, which answers are not known and why."""
 
 ASK = ("rates", "lives", "repeats", "stock", "outages")
-FIGURES = {
-    "rates": ("rows",),
-    "lives": ("fits", "weather"),
-    "repeats": ("lights", "circuits", "batches", "unheld_repairs"),
-    "stock": ("demand", "by_kind", "orders"),
-    "outages": ("outages",),
-}
+
+
+def figures(document: Any) -> list[float]:
+    """Every number in a document, however deep."""
+    if isinstance(document, dict):
+        return [n for name, one in document.items() for n in figures(one)
+                if name != "confidence"]  # fmt: skip
+    if isinstance(document, list):
+        return [n for one in document for n in figures(one)]
+    number = isinstance(document, int | float) and not isinstance(document, bool)
+    return [document] if number else []
 
 
 @pytest.fixture(scope="module", params=sorted(TOWNS))
@@ -73,7 +79,7 @@ def test_what_stands_on_nothing_is_not_known(
         return
     assert reason in document["not_known"]
     assert "load " in document["not_known"]
-    assert not any(document[figure] for figure in FIGURES[command])
+    assert not figures(document)
     assert " ".join(text.split()).startswith(f"Not known, because {reason}")
     assert "Nothing is open" not in text
     assert "will cost" not in text
@@ -98,10 +104,30 @@ def test_answers_says_which_can_be_had(store: tuple[str, str]) -> None:
     wanted = " ".join(one["record"] for one in document["would_add_most"])
     if name in ("lights", "repairs"):
         assert "reports" in wanted
-    if name in ("lights", "reports", "silent"):
+    if name in ("lights", "reports", "silent", "feeds"):
         assert document["would_add_most"][0]["record"].startswith("what had failed")
     screen = asked(address, "answers")
     assert len(screen.splitlines()) <= 60
+
+
+def test_a_patrol_does_not_say_how_many_it_will_find(store: tuple[str, str]) -> None:
+    _, address = store
+    patrol = ("patrol", "--night", "2019-12-30", "--improve", "0")
+    document = json.loads(asked(address, *patrol, "--json"))
+    text = asked(address, *patrol)
+    assert "no roads are on record" in document["not_known"]
+    assert "how many lights out that nobody has reported will be seen is" in text
+    assert "0.0 lights" not in text
+
+
+def test_what_patrols_note_is_not_known_where_none_drove(tmp_path: Path) -> None:
+    found = town(tmp_path, TOWNS["both"])
+    address = f"sqlite:///{tmp_path / 'town'}.db"
+    assert found.register
+    document = json.loads(asked(address, "lives", "--json"))
+    assert document["detection"]["patrol_passes_per_year"] is None
+    assert {one["patrol_hit"] for one in document["detection"]["symptoms"]} == {None}
+    assert "no night patrol is" in asked(address, "lives")
 
 
 def cells(paper: Paper, table: str) -> list[Any]:
