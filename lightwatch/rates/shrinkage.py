@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import digamma, gammainc, gammaincinv, gammaln
+from scipy.special import digamma, gammainc, gammaincinv, gammaln, xlogy
 
 from lightwatch.errors import NotEnoughEvidence
 
@@ -32,11 +32,21 @@ EVEN = "the groups differ no more than chance makes them: all have the pooled ra
 ALONE = "one group has nothing to lean on: its own rate and exact limits"
 NO_FAILURES = "no failures in any group: the upper limit of all of them together"
 
-SHAPE_RANGE = (1e-3, 1e5)
-"""Shapes of the prior looked at; above, the groups count as alike."""
+SHAPES = (1e-3, 1e5)
+"""Shapes of the prior looked at, and wider where there are fewer or more failures;
+above, the groups count as alike."""
 
-SHARES, MEANS, BISECTIONS = 40, 5, 45
-"""Fineness of the average over laws."""
+SCAN, NODES, MEANS = 47, 24, 5
+"""Fineness of the search for a law, and of the average over laws."""
+
+STEPS, ZOOMS = 100, 20
+"""Most steps to a mean or a limit, and to the laws that matter; few are usual."""
+
+ROUNDING = 1e-3
+"""Groups count as alike unless some law is likelier by so many log units."""
+
+FORGOTTEN = 16.0
+"""A law so many log units less likely than the likeliest weighs nothing."""
 
 
 @dataclass(frozen=True)
@@ -109,80 +119,77 @@ def _pooled(groups: _Groups, confidence: float, note: str) -> Shrunk:
     )
 
 
-def _marginal(groups: _Groups, shape: float, rate: float) -> float:
-    """Return the negative binomial log likelihood."""
+def _marginal(groups: _Groups, shape: Floats, rate: Floats) -> Floats:
+    """Return the negative binomial log likelihood of each law."""
     failures, exposure = groups.failures, groups.exposure
-    own = shape + failures
-    parts = gammaln(own) - gammaln(shape) - gammaln(failures + 1)
-    parts += shape * (np.log(rate) - np.log(rate + exposure))
-    parts += failures * (np.log(exposure) - np.log(rate + exposure))
-    return groups.total(parts)
+    shape, watched = shape[:, None], rate[:, None] + exposure
+    parts = gammaln(shape + failures) - gammaln(shape) - gammaln(failures + 1)
+    parts += shape * np.log(rate[:, None] / watched)
+    parts += failures * np.log(exposure / watched)
+    return np.asarray(parts @ groups.alike)
 
 
-def _rate_for(groups: _Groups, shape: float) -> float:
-    """Return the best rate parameter of the law for a shape.
+def _means(groups: _Groups, shape: Floats) -> Floats:
+    """Return the best mean of the law for each shape.
 
-    With mean m it solves sum of (failures - m exposure) / (1 + m exposure / shape) = 0,
-    which falls in m.
+    The mean m solves sum of (failures - m exposure) / (1 + m exposure / shape) = 0,
+    which falls in m and is convex: Newton's steps pass it once at most.
     """
     failures, exposure = groups.failures, groups.exposure
-
-    def surplus(log_mean: float) -> float:
-        mean = np.exp(log_mean)
-        return groups.total(
-            (failures - mean * exposure) / (1 + mean * exposure / shape)
-        )
-
-    own = failures[failures > 0] / exposure[failures > 0]
-    low = np.log(groups.total(failures) / groups.total(exposure)) - 1
-    high = np.log(own.max()) + 1
-    while surplus(low) < 0:
-        low -= 2
-    while surplus(high) > 0:
-        high += 2
-    return shape / float(np.exp(brentq(surplus, low, high, xtol=1e-13)))
+    start = groups.total(failures) / groups.total(exposure)
+    mean = np.full(shape.size, start)
+    for _ in range(STEPS):
+        share = 1 / (1 + mean[:, None] * exposure / shape[:, None])
+        surplus = ((failures - mean[:, None] * exposure) * share) @ groups.alike
+        curve = exposure * (1 + failures / shape[:, None]) * share**2
+        better = np.maximum(mean + surplus / (curve @ groups.alike), mean / 10)
+        done = np.abs(better - mean) <= 1e-14 * mean
+        mean = better
+        if done.all():
+            break
+    return mean
 
 
-def _spread_beyond_chance(groups: _Groups) -> float:
-    """Return the slope of the likelihood in the variance of rates, at none.
+def _log_shapes(groups: _Groups) -> tuple[float, float, float]:
+    """Return the lowest and highest log shape looked at, and log typical failures.
 
-    Its sign says on which side of the Poisson law the best fit lies [1]_.
-
-    References
-    ----------
-    .. [1] C. Dean, J. F. Lawless, Journal of the American Statistical Association 84
-       (1989), 467-472; from memory.
+    A shape far beyond the most failures expected is that of groups that are alike.
     """
     failures, exposure = groups.failures, groups.exposure
     expected = groups.total(failures) / groups.total(exposure) * exposure
-    return groups.total((failures - expected) ** 2 - failures)
+    typical = float(np.median(np.repeat(expected, groups.alike.astype(int))))
+    low, high = min(SHAPES[0], typical / 100), max(SHAPES[1], expected.max() * 1000)
+    return float(np.log(low)), float(np.log(high)), float(np.log(typical))
 
 
-def _best_shape(groups: _Groups) -> float:
+def _best_shape(groups: _Groups, alike: float) -> float:
+    """Return the likeliest shape; infinite if none is likelier than ``alike``."""
     failures, exposure = groups.failures, groups.exposure
 
-    def loss(log_shape: float) -> float:
-        shape = float(np.exp(log_shape))
-        return -_marginal(groups, shape, _rate_for(groups, shape))
+    def heights(log_shape: Floats) -> Floats:
+        shape = np.exp(log_shape)
+        return _marginal(groups, shape, shape / _means(groups, shape))
 
-    low, high = np.log(SHAPE_RANGE)
-    grid = np.linspace(low, high, 47)
-    losses = [loss(at) for at in grid]
-    best = int(np.argmin(losses))
-    if best == grid.size - 1:
+    low, high, _ = _log_shapes(groups)
+    grid = np.linspace(low, high, SCAN)
+    seen = heights(grid)
+    best = int(np.argmax(seen))
+    if best == grid.size - 1 or seen[best] < alike + ROUNDING:
         return np.inf
     around = (grid[max(best - 1, 0)], grid[best + 1])
 
     def slope(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
-        rate = _rate_for(groups, shape)
+        rate = shape / _means(groups, np.array([shape]))[0]
         gain = digamma(shape + failures) - digamma(shape)
         gain += np.log(rate) - np.log(rate + exposure)
         return groups.total(gain)
 
     if best > 0 and slope(around[0]) > 0 > slope(around[1]):
         return float(np.exp(brentq(slope, *around, xtol=1e-12)))
-    found = minimize_scalar(loss, bounds=around, method="bounded")
+    found = minimize_scalar(
+        lambda at: -heights(np.array([at]))[0], bounds=around, method="bounded"
+    )
     return float(np.exp(found.x))
 
 
@@ -190,34 +197,47 @@ def _laws(groups: _Groups) -> tuple[Floats, Floats, Floats]:
     """Return laws of rates that the failures allow: shape, rate, weight.
 
     The share by which a typical group is drawn to the mean is taken as uniform
-    beforehand, the log of the mean as flat; the mean is summed by Gauss-Hermite nodes.
+    beforehand, the log of the mean as flat. Shapes are even in the log, which is the
+    logit of that share, and drawn together until half of them matter: with many
+    failures only shares near zero do. The mean is summed by Gauss-Hermite nodes.
     """
-    failures, exposure = groups.failures, groups.exposure
-    mean = groups.total(failures) / groups.total(exposure)
-    every = np.repeat(exposure, groups.alike.astype(int))
-    typical = mean * float(np.median(every))
-    share = (np.arange(SHARES) + 0.5) / SHARES
-    nodes, weights = np.polynomial.hermite_e.hermegauss(MEANS)
-    shape, rate, height = [], [], []
-    for one in typical * share / (1 - share):
-        best = one / _rate_for(groups, one)
-        expected = best * exposure
-        curve = expected * (one + failures) / one / (1 + expected / one) ** 2
-        width = 1 / np.sqrt(groups.total(curve))
-        for node, weight in zip(nodes, weights, strict=True):
-            at = best * np.exp(width * node)
-            shape.append(one)
-            rate.append(one / at)
-            height.append(
-                _marginal(groups, one, one / at) + np.log(weight * width) + node**2 / 2
-            )
-    log_weight = np.array(height)
+    low, high, typical = _log_shapes(groups)
+    for _ in range(ZOOMS):
+        log_shape = np.linspace(low, high, NODES)
+        shape = np.exp(log_shape)
+        mean = _means(groups, shape)
+        logit = log_shape - typical
+        width = _width_of_mean(groups, shape, mean)
+        before = np.log(width) - np.logaddexp(0, logit) - np.logaddexp(0, -logit)
+        height = before + _marginal(groups, shape, shape / mean)
+        some = np.flatnonzero(height > height.max() - FORGOTTEN)
+        if some.size >= NODES // 2:
+            break
+        low = float(log_shape[max(some[0] - 1, 0)])
+        high = float(log_shape[min(some[-1] + 1, NODES - 1)])
+    node, weight = np.polynomial.hermite_e.hermegauss(MEANS)
+    shape = np.repeat(shape, MEANS)
+    rate = shape / (mean[:, None] * np.exp(width[:, None] * node)).ravel()
+    log_weight = _marginal(groups, shape, rate)
+    log_weight += (before[:, None] + np.log(weight) + node**2 / 2).ravel()
     made = np.exp(log_weight - log_weight.max())
-    return np.array(shape), np.array(rate), made / made.sum()
+    return shape, rate, made / made.sum()
+
+
+def _width_of_mean(groups: _Groups, shape: Floats, mean: Floats) -> Floats:
+    """Return the standard error of the log mean, given each shape."""
+    shape = shape[:, None]
+    expected = mean[:, None] * groups.exposure
+    curve = expected * (1 + groups.failures / shape) / (1 + expected / shape) ** 2
+    return np.asarray(1 / np.sqrt(curve @ groups.alike))
 
 
 def _averaged_limits(groups: _Groups, seen: Bools, confidence: float) -> list[Floats]:
-    """Return limits of each group's rate, averaged over the laws, by bisection."""
+    """Return limits of each group's rate, averaged over the laws.
+
+    By Newton's steps in the log of the rate, halving where one would leave the range
+    in which the limit lies.
+    """
     shape, rate, weight = _laws(groups.chosen(seen))
     kept = weight > 1e-7
     shape, rate, weight = shape[kept], rate[kept], weight[kept] / weight[kept].sum()
@@ -227,12 +247,20 @@ def _averaged_limits(groups: _Groups, seen: Bools, confidence: float) -> list[Fl
     found = []
     for chance in (tail, 1 - tail):
         ends = gammaincinv(own, chance) / watched
-        low, high = ends.min(axis=1), ends.max(axis=1)
-        for _ in range(BISECTIONS):
-            middle = (low + high) / 2
-            under = gammainc(own, watched * middle[:, None]) @ weight < chance
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        found.append((low + high) / 2)
+        low, high, at = ends.min(axis=1), ends.max(axis=1), ends @ weight
+        least = 1e-12 * high
+        for _ in range(STEPS):
+            scaled = watched * at[:, None]
+            over = gammainc(own, scaled) @ weight - chance
+            low, high = np.where(over < 0, at, low), np.where(over < 0, high, at)
+            density = np.exp(xlogy(own, scaled) - scaled - gammaln(own)) @ weight
+            with np.errstate(all="ignore"):
+                better = at * np.exp(-over / density)
+            inside = (better >= low) & (better <= high)
+            before, at = at, np.where(inside, better, (low + high) / 2)
+            if np.all(np.abs(at - before) <= 1e-10 * at + least):
+                break
+        found.append(at)
     return found
 
 
@@ -304,23 +332,21 @@ def _shrunk(groups: _Groups, confidence: float, law_known: bool) -> Shrunk:
         return _pooled(groups, confidence, NO_FAILURES)
     if some.alike.sum() == 1:
         return _pooled(groups, confidence, ALONE)
-    shape = np.inf
-    if _spread_beyond_chance(some) > 0:
-        shape = _best_shape(some)
+    found = _pooled(groups, confidence, EVEN)
+    shape = _best_shape(some, found.log_likelihood)
     if np.isfinite(shape):
         found = _given_law(groups, seen, shape, confidence)
-    else:
-        found = _pooled(groups, confidence, EVEN)
     if law_known:
         return found
     low, high = _averaged_limits(groups, seen, confidence)
+    low, high = np.minimum(low, found.rate), np.maximum(high, found.rate)
     return replace(found, low=low, high=high)
 
 
 def _given_law(groups: _Groups, seen: Bools, shape: float, confidence: float) -> Shrunk:
     some = groups.chosen(seen)
-    rate = _rate_for(some, shape)
+    rate = shape / float(_means(some, np.array([shape]))[0])
     own, watched = shape + groups.failures, rate + groups.exposure
     low, high = _gamma_limits(own, watched, confidence)
-    likelihood = _marginal(some, shape, rate)
+    likelihood = float(_marginal(some, np.array([shape]), np.array([rate]))[0])
     return Shrunk(own / watched, low, high, shape, rate, likelihood)

@@ -82,6 +82,58 @@ def test_the_answer_keeps_its_order_and_its_units(
     assert found.note == other.note
 
 
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.floats(0, 6).map(lambda power: int(10**power) - 1),
+            st.floats(-3, 5).map(lambda power: 10**power),
+        ),
+        min_size=1,
+        max_size=25,
+    ),
+    st.integers(0, 3),
+    st.sampled_from([0.5, 0.8, 0.95, 0.999]),
+)
+def test_an_estimate_lies_inside_its_own_limits(
+    groups: list[tuple[int, float]], unwatched: int, confidence: float
+) -> None:
+    failures, exposure = np.array(groups + [(0, 0.0)] * unwatched).T
+    found = shrink(failures, exposure, confidence)
+
+    assert np.all(np.isfinite([found.rate, found.low, found.high]))
+    assert np.all((found.low <= found.rate) & (found.rate <= found.high))
+
+
+def test_many_failures_are_believed_however_much_groups_differ() -> None:
+    """Such groups lean on nothing: their limits are nearly those of each alone."""
+    failures = np.array([30, 1000, 10_000, 100_000, 10_000, 9000, 20_000])
+    found = shrink(failures, np.ones(failures.size))
+    alone = [exact_rate(count, 1.0) for count in failures]
+
+    assert found.low[2:] == pytest.approx([a.low_per_year for a in alone[2:]], rel=1e-3)
+    assert found.high[0] == pytest.approx(alone[0].high_per_year, rel=0.05)
+    assert found.low[0] == pytest.approx(alone[0].low_per_year, rel=0.05)
+
+
+def test_a_group_without_failures_is_not_called_like_one_of_many() -> None:
+    """None where ten were expected; the sum of squares alone would not show it."""
+    found = shrink([0, 999], [1.0, 100.0])
+
+    assert not found.note
+    assert found.rate[0] < 1
+    assert found.low[1] < found.rate[1] < found.high[1]
+
+
+def test_groups_of_a_million_failures_that_differ_are_not_called_alike() -> None:
+    rng = np.random.default_rng(3)
+    failures = rng.poisson(4e6 * rng.gamma(4e5, 1 / 4e5, 60))
+    found = shrink(failures, np.full(60, 4e6))
+
+    assert not found.note
+    assert 2e5 < found.prior_shape < 8e5
+
+
 @pytest.mark.parametrize("groups", [8, 40])
 def test_limits_hold_the_true_rates_about_as_often_as_they_say(groups: int) -> None:
     rng = np.random.default_rng(5)
