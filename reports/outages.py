@@ -58,7 +58,7 @@ def _document(outage: Outage) -> dict[str, Any]:
         "since": outage.since.isoformat(),
         "why": list(outage.why),
         "danger": list(outage.danger),
-    }
+    } | ({"inferred": True} if outage.inferred and not outage.circuit_id else {})
 
 
 def outages_document(as_of: str, outages: Sequence[Outage]) -> dict[str, Any]:
@@ -80,7 +80,7 @@ def _circuit(outage: Outage) -> str:
     if outage.verdict == "area_outage":
         return "over several circuits"
     if outage.circuit_id is None:
-        return "on no known circuit"
+        return "no circuit on record"
     fed = {True: ", underground", False: ", overhead", None: ", feed not on record"}
     said = "" if outage.verdict == "supply_fault" else fed[outage.underground]
     return f"on circuit {outage.circuit_id}{said}"

@@ -99,7 +99,8 @@ def _times(outage: Outage, as_of: datetime) -> Iterable[Fact]:
 def _places(outage: Outage, circuit: Circuit | None) -> Iterable[Fact]:
     if outage.inferred:
         if is_shared(outage):
-            yield "Order of lights", "inferred from the map, not from records"
+            what = "Order of lights" if outage.circuit_id else "Circuit and order"
+            yield what, "inferred from the map, not from records"
     elif outage.sections and circuit and is_shared(outage):
         found = [section_in_words(*one, circuit) for one in outage.sections[:4]]
         if source_is_likeliest(outage):

@@ -132,6 +132,8 @@ class Scene:
             "theirs": int(bool(known) and all(one.maintained_by for one in known)),
             "card": card(outage, circuit, self.lights, self.as_of),
         }
+        if is_shared(outage) and outage.inferred and not circuit:
+            circuit = Circuit("", lights=known)
         if is_shared(outage) and circuit:
             mark["inferred"] = int(outage.inferred)
             mark["stretch"] = _stretch(outage, circuit)
@@ -176,7 +178,8 @@ class Scene:
         rank_of: dict[str, int] = {}
         for number, outage in enumerate(self.outages):
             name = outage.circuit_id or ""
-            rank = rank_of.setdefault(name, _group(outage))
+            rank = _group(outage)
+            rank = rank_of.setdefault(name, rank) if name else rank
             circuit = groups[rank].setdefault(name, {"name": name, "items": []})
             circuit["items"].append(self._item(number, outage))
         return [

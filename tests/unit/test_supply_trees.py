@@ -15,7 +15,7 @@ from lightwatch.decisions.triage.evidence import (
     night_edges,
     weigh,
 )
-from lightwatch.decisions.triage.tree import Forest, fault_evidence, faults
+from lightwatch.decisions.triage.tree import Anew, Forest, fault_evidence, faults
 
 
 def enumerated(parent, evidence, per_night, nights):
@@ -195,3 +195,33 @@ def test_a_light_reported_twice_by_error_rates_is_its_own_or_lit():
     weighed = weigh(_lights(1, told=5.0), NOTHING, edges)
     assert weighed.own_if_fed[0] + weighed.false_if_fed[0] == pytest.approx(1.0)
     assert 0.5 < weighed.own_if_fed[0] < 1.0
+
+
+def _cut(parent, begins):
+    """Return the trees that are left where feeds begin anew."""
+    return np.where(begins, -1, parent)
+
+
+@settings(deadline=None, max_examples=60)
+@given(_trees(), st.integers(0, 2**32 - 1))
+def test_every_way_of_cutting_a_tree_into_feeds_is_summed_over(tree, seed):
+    parent, evidence, per_night, nights = tree
+    n, bins = len(parent), len(nights)
+    rng = np.random.default_rng(seed)
+    anew = Anew(np.where(parent < 0, 0.0, rng.uniform(0, 1, n)), rng.uniform(0, 0.2, n))
+    total, onset, state = 0.0, np.zeros((n, bins)), np.zeros((n, bins + 1))
+    for begins in product([False, True], repeat=n - 1):
+        cut = np.array([False, *begins])
+        rate = per_night + cut * anew.per_night
+        log_z, began, dark = enumerated(_cut(parent, cut), evidence, rate, nights)
+        chance = np.prod(np.where(cut, anew.chance, 1 - anew.chance))
+        weight = chance * np.exp(log_z) / np.prod((1 + rate * nights.sum())[1:])
+        total += weight
+        onset += weight * began
+        state += weight * dark
+    found = faults(Forest(parent), evidence, per_night, nights, anew)
+    assert found.log_evidence[0] == pytest.approx(
+        np.log(total) - np.log1p(per_night[0] * nights.sum()), abs=1e-9
+    )
+    np.testing.assert_allclose(found.onset, onset / total, atol=1e-9)
+    np.testing.assert_allclose(found.state, state / total, atol=1e-9)

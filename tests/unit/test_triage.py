@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -66,6 +67,7 @@ def chain(
     folder: Path,
     *,
     recorded: bool = True,
+    unknown: Sequence[str] = (),
     repairs: Any = (),
     lights_before: int = 0,
     **files: Any,
@@ -83,10 +85,11 @@ def chain(
             name = f"{circuit}L{i}" if circuit != "C1" else f"L{i}"
             section = f"{circuit}S{i}"
             south = {"C1": 0.0, "C2": 0.002, "C3": 0.004}[circuit]
-            held = section if recorded else ""
+            held = section if recorded and name not in unknown else ""
+            on = "" if name in unknown else circuit
             lights.append(
                 f"{name},P{name},{15.64 + 0.0004 * i:.4f},{47.32 - south:.4f},"
-                f"R{circuit},{circuit},{held},led"
+                f"R{circuit},{on},{held},led"
             )
             wired.append(f"{section},{circuit},{before},underground_direct,35,2000")
             fitted.append(f"{name},,driver,DR-40,2014-05")

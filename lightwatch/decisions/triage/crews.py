@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +20,10 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
+_AT_LIGHTS = ("fuse", "theft")
+"""Causes that are a light's own where the work was at a light."""
+
+
 @dataclass(frozen=True)
 class Tests:
     """Readings of voltage at lights, at the far end of sections or at sources.
@@ -34,6 +38,10 @@ class Tests:
     circuit: Ints
     age: Floats
     dead: Flags
+
+    def chosen(self, which: Flags) -> Tests:
+        """Return some of them."""
+        return Tests(*(getattr(self, one.name)[which] for one in fields(self)))
 
 
 @dataclass(frozen=True)
@@ -81,6 +89,16 @@ class Crews:
         left = self.left_open
         known = ~left["cause"].isin([*FEED_CAUSES, "", "none", "unknown"])
         latest = left[known].groupby("light_id")["happened"].max().astype(float)
+        at = latest.reindex(self.grid.light_ids).to_numpy(float)
+        found: Floats = np.nan_to_num(at, nan=-np.inf)
+        return found
+
+    @cached_property
+    def found_feed(self) -> Floats:
+        """By light, when a crew there blamed its feed and left it [instant]."""
+        left = self.left_open
+        feed = left["cause"].isin(FEED_CAUSES) & ~left["cause"].isin(_AT_LIGHTS)
+        latest = left[feed].groupby("light_id")["happened"].max().astype(float)
         at = latest.reindex(self.grid.light_ids).to_numpy(float)
         found: Floats = np.nan_to_num(at, nan=-np.inf)
         return found

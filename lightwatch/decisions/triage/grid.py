@@ -63,6 +63,16 @@ class Grid:
         return np.asarray(name.where(name != "", alone), dtype=object)
 
     @cached_property
+    def on_record(self) -> Flags:
+        """For each light whether its circuit is on record."""
+        return np.asarray(self.lights["circuit_id"] != "", dtype=bool)
+
+    @cached_property
+    def own_feed(self) -> Names:
+        """For each light how it is fed where no circuit says so; '' if unknown."""
+        return self.lights["feed"].to_numpy(object)
+
+    @cached_property
     def circuits(self) -> pd.Index:
         """Names of circuits with lights in service, in order."""
         return pd.Index(sorted(set(self._circuit_names)), dtype=object)

@@ -55,6 +55,8 @@ class CircuitJudged:
         section to the source beyond which all is rather dark than not.
     onset
         Shape (K,): probability of each bin of onset of a fault shared by two or more.
+    beside
+        Of lights on no circuit on record: other such lights near them.
     """
 
     circuit_id: str
@@ -68,6 +70,7 @@ class CircuitJudged:
     own: Floats
     stretch: tuple[str, ...]
     onset: Floats
+    beside: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -91,7 +94,7 @@ class CircuitJudged:
 
 
 @dataclass(frozen=True)
-class _Hazards:
+class Hazards:
     """Odds of failing per night, by node; of sources in two parts."""
 
     per_night: Floats
@@ -99,9 +102,10 @@ class _Hazards:
     """By tree: of the source's hazard, the part of the group photocontrol."""
 
 
-def _hazards(
+def circuit_hazards(
     signs: Signs, known: Experience, wired: Wiring, circuits: Ints, channel: Channel
-) -> _Hazards:
+) -> Hazards:
+    """Return the hazards of the wiring of some circuits, as a channel shows them."""
     feed = signs.feed_rates(known)
     group = np.append(feed.group, 0.0)[circuits] * known.shows(
         "group", channel.symptoms
@@ -115,10 +119,10 @@ def _hazards(
     share = np.divide(
         group[wired.tree_circuit], both, out=np.zeros(len(both)), where=both > 0
     )
-    return _Hazards(yearly / YEAR_NIGHTS, share)
+    return Hazards(yearly / YEAR_NIGHTS, share)
 
 
-def _tested(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) -> Floats:
+def node_readings(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) -> Floats:
     """Return the log-likelihood of voltage readings: shape (nodes, K + 1)."""
     seen = np.zeros((len(wired.tree), len(edges)))
     on_section = (tests.section >= 0) & np.isin(tests.section, wired.section)
@@ -137,7 +141,7 @@ def _tested(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) -> Float
     return seen
 
 
-def _weights(wired: Wiring, log_evidence: Floats, circuits: int) -> Floats:
+def tree_weights(wired: Wiring, log_evidence: Floats, circuits: int) -> Floats:
     """Return what each tree counts among those of its circuit: its evidence."""
     best = np.full(circuits, -np.inf)
     np.maximum.at(best, wired.tree_circuit, log_evidence)
@@ -147,7 +151,7 @@ def _weights(wired: Wiring, log_evidence: Floats, circuits: int) -> Floats:
     return counts
 
 
-def _top(forest: Forest, dark: Floats) -> Ints:
+def top_dark(forest: Forest, dark: Floats) -> Ints:
     """Return for each node the first on its way from the source that is dark; -1."""
     top = np.where((forest.parent < 0) & (dark > 0.5), np.arange(len(dark)), -1)
     for level in forest.levels[1:]:
@@ -161,7 +165,7 @@ def _stretches(
     grid: Grid, wired: Wiring, found: Faults, dark: Floats, n: int
 ) -> list[str]:
     """Name for each light the dark stretch that it lies on."""
-    top = _top(wired.forest, found.dark)[wired.node]
+    top = top_dark(wired.forest, found.dark)[wired.node]
     ids = np.append(grid.section_ids.to_numpy(object), "")
     name = np.where(top >= 0, ids[wired.section[top]], "")
     name[(top >= 0) & (wired.forest.parent[top] < 0)] = SOURCE
@@ -203,18 +207,18 @@ def judge(
     edges = night_edges()
     nights = -np.diff(edges)
     weighed = weigh(seen, looks, edges, again)
-    hazards = _hazards(signs, known, wired, asked, channel)
+    hazards = circuit_hazards(signs, known, wired, asked, channel)
     of_lights = np.column_stack([weighed.shared, np.zeros(len(at))])
     at_nodes = wired.forest.gather(wired.node, of_lights[wired.light])
     if channel.by_feed:
-        at_nodes += _tested(wired, asked, tests, edges)
+        at_nodes += node_readings(wired, asked, tests, edges)
     found = faults(wired.forest, at_nodes, hazards.per_night, nights)
     lights_at = np.bincount(wired.node, minlength=len(wired.tree)).astype(float)
     several = wired.forest.beyond(lights_at) >= 2
     alone = np.where(several, 0.0, hazards.per_night)
     without = fault_evidence(wired.forest, at_nodes, alone, nights)
     evidence = found.log_evidence[wired.source]
-    weight = _weights(wired, evidence, len(asked))
+    weight = tree_weights(wired, evidence, len(asked))
 
     def of_circuits(values: Floats) -> Floats:
         summed: Floats = np.bincount(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -209,10 +210,9 @@ class Signs:
         """What patrols passed and did not note."""
         return Driven(self.grid)
 
-    def circuit_of(self, light_id: str) -> pd.DataFrame:
-        """Return the lights of a light's circuit, by identifier."""
-        number = self.grid.light_ids.get_loc(light_id)
-        rows, _ = self.grid.lights_of.pick(self.grid.circuit[[number]])
+    def lights_named(self, light_ids: Sequence[str]) -> pd.DataFrame:
+        """Return lights in service, by identifier."""
+        rows = self.grid.light_ids.get_indexer(pd.Index(light_ids, dtype=object))
         lights: pd.DataFrame = self.grid.lights.iloc[rows]
         return lights.set_index("light_id", drop=False)
 

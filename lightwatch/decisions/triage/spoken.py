@@ -112,7 +112,8 @@ def would_change(outage: Outage) -> str:
     if outage.verdict == "single_light":
         if outage.symptom not in DARK:
             return "others of its circuit doing the same: then what they share"
-        return "another light beside it on the circuit dark, or no voltage at this one"
+        on = " on the circuit" if outage.circuit_id else ""
+        return f"another light beside it{on} dark, or no voltage at this one"
     if outage.verdict == "group_photocontrol":
         return (
             "a light of the circuit lit while the others are dark, or no voltage ahead "

@@ -7,10 +7,13 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from scipy.spatial.distance import cdist
 
+from lightwatch.decisions.triage.grid import metres
 from lightwatch.decisions.triage.judge import CircuitJudged
 from lightwatch.decisions.triage.next_test import SOURCE
 from lightwatch.decisions.triage.outage import NextTest
+from lightwatch.decisions.triage.over_draws import BESIDE_M
 from lightwatch.decisions.triage.proving import Proving
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.spoken import day_of, per_cent, symptom_said
@@ -18,6 +21,8 @@ from lightwatch.decisions.triage.tested import OLD_NIGHTS, Reading, readings
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK
+
+NO_CIRCUIT = "no circuit is on record here; feed inferred from place and time"
 
 
 @dataclass(frozen=True)
@@ -51,8 +56,8 @@ class Telling:
 
     @cached_property
     def lights(self) -> pd.DataFrame:
-        """The circuit's lights, by identifier."""
-        return self.signs.circuit_of(self.reported[0])
+        """The circuit's lights, or those near by, by identifier."""
+        return self.signs.lights_named((*self.judged.light_ids, *self.judged.beside))
 
     @cached_property
     def passed(self) -> dict[str, float]:
@@ -195,6 +200,8 @@ class Telling:
 
     def _test_inferred(self, at_source: float) -> NextTest:
         """Say where to test when the order of lights is read off the map."""
+        if not self.judged.circuit_id and (between := self._boundary()):
+            return between
         if at_source > 0.2:
             why = "it feeds the whole circuit; the order of lights is not on record"
             return NextTest(self.source, why)
@@ -206,6 +213,27 @@ class Telling:
             "towards the source. Order inferred from the map, not from records"
         )
         return NextTest(self.where(light), why, None, light)
+
+    def _boundary(self) -> NextTest | None:
+        """Say between which poles the dark begins, by place; None if none is lit."""
+        place = metres(self.lights)
+        dark = self.lights.index.isin({*self.dark, *self.reported})
+        lit = self.lights.index.isin(self.seen_lit) & ~dark
+        said = "seen lit" if lit.any() else "not reported"
+        lit = lit if lit.any() else ~dark
+        if not lit.any():
+            return None
+        ids, away = self.lights.index, cdist(place[lit], place[dark])
+        near, far = np.unravel_index(np.argmin(away), away.shape)
+        one, other = ids[lit][near], ids[dark][far]
+        told = "reported out" if other in self.reported else "probably dark"
+        return NextTest(
+            f"between {self.where(one)} ({said}) and {self.where(other)} ({told})",
+            f"live probably ends there. If {other} has voltage, it is the light "
+            f"itself; if not, look towards {one}. Which feed it is must be found first",
+            None,
+            str(other),
+        )
 
     def test_alone(self, components: tuple[tuple[str, float], ...]) -> NextTest:
         """Say what to look at on a light of its own."""
@@ -240,14 +268,17 @@ class Telling:
     def why_shared(self) -> list[str]:
         """Say what speaks for a fault that lights share."""
         among = set(self.dark) | set(self.reported)
-        place, ends = "of the circuit", ""
+        place = (
+            "of the circuit" if self.judged.circuit_id else "that may be on one feed"
+        )
+        ends = ""
         if self.stretch != SOURCE and self.sections and not self.judged.inferred:
             section = self.sections[0][0]
             place, ends = f"beyond section {section}", self._ends(section)
             among = self._beyond(section)
         told = among & set(self.reported)
         said = [f"{len(told)} of {len(among)} lights {place} reported out"]
-        rest = set(self.judged.light_ids) - among
+        rest = {*self.judged.light_ids, *self.judged.beside} - among
         if rest:
             others = len(rest & set(self.reported)) or "none"
             lit = self._lit_among(rest) or "none seen lit since"
@@ -256,8 +287,11 @@ class Telling:
             said.append(f"against it: {lit}, among them")
         if ends:
             said.append(ends)
-        if self.judged.inferred:
+        if not self.judged.circuit_id:
+            said.append(NO_CIRCUIT)
+        elif self.judged.inferred:
             said.append("order inferred from the map, not from records")
+        said += self._joined()
         return said + self.tests_said() + self._against_tests()
 
     def tests_said(self) -> list[str]:
@@ -278,6 +312,19 @@ class Telling:
                 ids = ", ".join(sorted(before))
                 said.append(f"against it: {ids} reported out on the live side")
         return said
+
+    def _joined(self) -> list[str]:
+        """Say which lights only seem to be on this circuit."""
+        blank = self.lights.index[self.lights["circuit_id"] == ""]
+        joined = {*self.dark, *self.reported} & set(blank)
+        some = sorted(joined) if self.judged.circuit_id else []
+        if not some:
+            return []
+        are = "light has" if len(some) == 1 else "lights have"
+        return [
+            f"{len(some)} {are} no circuit on record; inferred from place and time to "
+            f"be on this one: {', '.join(some)}"
+        ]
 
     def _read(self, one: Reading) -> str:
         where = self.source if one.place == SOURCE else f"section {one.place}"
@@ -316,7 +363,12 @@ class Telling:
         number = len(self.lights)
         lit = self._lit_among(set(self.lights.index))
         if not self.judged.circuit_id:
-            return ["on no known circuit: no feed to suspect"]
+            near = len(others) or "none"
+            return [
+                NO_CIRCUIT,
+                f"of {number - 1} lights within {BESIDE_M:.0f} m {near} also reported"
+                + (f"; {lit}" if lit else ""),
+            ]
         if not others:
             alone = f"no other of the circuit's {number} lights reported"
             return [f"{alone}; {lit}" if lit else alone]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from lightwatch.decisions.triage.judge import CircuitJudged
 from lightwatch.decisions.triage.next_test import SOURCE
@@ -39,7 +40,7 @@ def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     """Return the tests on a circuit that no later work has answered, oldest first."""
     grid = signs.grid
     circuit = int(grid.circuits.get_loc(judged.name))
-    lights, _ = grid.lights_of.pick(np.array([circuit]))
+    lights = grid.light_ids.get_indexer(pd.Index(judged.light_ids, dtype=object))
     read = signs.read_on(lights)
     owner = grid.section_circuit[read["section"].to_numpy()]
     owner = np.where(read["section"] >= 0, owner, read["circuit"])

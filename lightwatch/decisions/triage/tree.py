@@ -6,6 +6,10 @@ tree to the source and one back (sum-product on a tree: Pearl 1988; the algebra 
 supply trees is worked out in the method notes). Cost: sections x onsets.
 
 Onsets are bins of time, oldest first; one more state, the last, is "never": fed.
+
+Where it is not known which lights hang on one feed, a feed may begin anew at any node,
+each with its chance (``Anew``). The same two passes then sum over every way of cutting
+the tree into feeds as well.
 """
 
 from __future__ import annotations
@@ -107,6 +111,28 @@ class Faults:
         return np.clip(chance, 0.0, 1.0)
 
 
+@dataclass(frozen=True)
+class Anew:
+    """Where another feed may begin than the one that feeds the node upstream.
+
+    Parameters
+    ----------
+    chance
+        Shape (n,): probability that one begins at the node.
+    per_night
+        Shape (n,): odds per night that its source fails [1/night].
+    """
+
+    chance: Floats
+    per_night: Floats
+
+    @cached_property
+    def logs(self) -> tuple[Floats, Floats]:
+        """Log probability that the node's feed goes on, and that one begins."""
+        with np.errstate(divide="ignore"):
+            return np.log1p(-self.chance)[:, None], np.log(self.chance)[:, None]
+
+
 def _running(log_values: Floats) -> Floats:
     """Return the log of the sums of all before each column: shape (n, K + 1)."""
     sums = np.logaddexp.accumulate(log_values, axis=1)
@@ -115,7 +141,11 @@ def _running(log_values: Floats) -> Floats:
 
 
 def _upward(
-    forest: Forest, evidence: Floats, per_night: Floats, nights: Floats
+    forest: Forest,
+    evidence: Floats,
+    per_night: Floats,
+    nights: Floats,
+    anew: Anew | None = None,
 ) -> tuple[Floats, Floats]:
     """Return for each node the weight of what it and all beyond it show.
 
@@ -135,7 +165,23 @@ def _upward(
         masked = np.log1p(per_night[level][:, None] * later[None, :])
         own = _running(log_hazard[level] + below[level, :-1])
         whole[level] = np.logaddexp(below[level] + masked, own)
+        if anew is not None:
+            every = per_night[level] * nights.sum()
+            on, begun = (part[level] for part in anew.logs)
+            fresh = _odds(anew, level, per_night, nights) + below[level]
+            fresh = begun + np.logaddexp.reduce(fresh, axis=1)[:, None]
+            whole[level] += on - np.log1p(every)[:, None]
+            whole[level] = np.logaddexp(whole[level], fresh)
     return below, whole
+
+
+def _odds(anew: Anew, level: Ints, per_night: Floats, nights: Floats) -> Floats:
+    """Return the log probability of each state where a feed begins: (level, K + 1)."""
+    rate = (per_night[level] + anew.per_night[level])[:, None]
+    odds = np.concatenate([rate * nights[None, :], np.ones_like(rate)], axis=1)
+    with np.errstate(divide="ignore"):
+        found: Floats = np.log(odds) - np.log1p(rate * nights.sum())
+    return found
 
 
 def fault_evidence(
@@ -150,7 +196,11 @@ def fault_evidence(
 
 
 def faults(
-    forest: Forest, evidence: Floats, per_night: Floats, nights: Floats
+    forest: Forest,
+    evidence: Floats,
+    per_night: Floats,
+    nights: Floats,
+    anew: Anew | None = None,
 ) -> Faults:
     """Return the exact posterior over all sets of faults and their onsets.
 
@@ -165,13 +215,16 @@ def faults(
         Shape (n,): odds per night that the section into the node fails [1/night].
     nights
         Shape (K,): width of the onset bins, oldest first [nights].
+    anew
+        Where feeds may begin, if that is not known; the evidence is then against
+        none of it, each node's prior summing to 1.
 
     Returns
     -------
     Faults
         Probabilities; memory is 5 arrays of shape (n, K + 1).
     """
-    below, whole = _upward(forest, evidence, per_night, nights)
+    below, whole = _upward(forest, evidence, per_night, nights, anew)
     later = np.append(np.cumsum(nights[::-1])[::-1], 0.0)
     with np.errstate(divide="ignore"):
         log_nights = np.log(nights)
@@ -188,8 +241,15 @@ def faults(
         came = reaching[level]
         after = np.logaddexp.accumulate(came[:, :0:-1], axis=1)[:, ::-1]
         own = log_hazard[level][:, None] + log_nights[None, :] + after
-        onset[level] = np.exp(own + below[level, :-1] - top[level])
         left = came + np.log1p(per_night[level][:, None] * later[None, :])
+        if anew is not None:
+            on, begun = (part[level] for part in anew.logs)
+            on = on - np.log1p(per_night[level] * nights.sum())[:, None]
+            fresh = begun + np.logaddexp.reduce(came, axis=1)[:, None]
+            fresh = fresh + _odds(anew, level, per_night, nights)
+            own, left = np.logaddexp(own + on, fresh[:, :-1]), left + on
+            left[:, -1] = np.logaddexp(left[:, -1], fresh[:, -1])
+        onset[level] = np.exp(own + below[level, :-1] - top[level])
         left[:, :-1] = np.logaddexp(left[:, :-1], own)
         state[level] = left + below[level]
     log_evidence = np.where(forest.parent < 0, whole[:, -1], np.nan)

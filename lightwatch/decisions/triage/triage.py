@@ -14,6 +14,7 @@ from lightwatch.decisions.areas import areas
 from lightwatch.decisions.triage.calibration import Calibration
 from lightwatch.decisions.triage.channel import CHANNELS, Channel
 from lightwatch.decisions.triage.experience import Experience, experience
+from lightwatch.decisions.triage.grid import ALONE
 from lightwatch.decisions.triage.judge import INFERRED, CircuitJudged, judge
 from lightwatch.decisions.triage.next_test import SOURCE, WRONG_READING
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
@@ -21,6 +22,7 @@ from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
 from lightwatch.decisions.triage.tested import readings
 from lightwatch.decisions.triage.together import suspected, with_areas
+from lightwatch.decisions.triage.unrecorded import judge_unrecorded
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -89,10 +91,19 @@ class Triage:
     def judged(self, channel: Channel) -> list[CircuitJudged]:
         """Judge every circuit on which something of a channel is open."""
         some = self.troubles[self.troubles["symptom"].isin(channel.symptoms)]
-        found = judge(self.signs, self.known, sorted(set(some["circuit"])), channel)
+        names, beside = sorted(set(some["circuit"])), []
+        if channel.by_feed:
+            troubled = np.unique(
+                self.signs.grid.light_ids.get_indexer(some["light_id"])
+            )
+            beside = judge_unrecorded(self.signs, self.known, troubled, channel)
+            done = {one.circuit_id for one in beside if one.circuit_id}
+            names = [name for name in names if name not in done and name[0] != ALONE]
+            beside = [one for one in beside if one.circuit_id in {"", *some["circuit"]}]
+        found = judge(self.signs, self.known, names, channel)
         if self.meant is None or not channel.by_feed:
-            return found
-        return [self.meant.applied(one) for one in found]
+            return found + beside
+        return [self.meant.applied(one) for one in found] + beside
 
     def corrected(self, meant: Calibration) -> Triage:
         """Return the same with probabilities brought to what they mean."""
@@ -317,11 +328,12 @@ def triaged(triage: Triage) -> list[Outage]:
     for channel in CHANNELS:
         troubles = triage.troubles
         troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
-        rows = troubles.groupby("circuit").indices
         some: list[Outage] = []
         circuits = triage.judged(channel)
-        for judged in circuits:
-            open_here = troubles.iloc[rows[judged.name]]
+        owner = {light: i for i, one in enumerate(circuits) for light in one.light_ids}
+        rows = troubles.groupby(troubles["light_id"].map(owner)).indices
+        for i, judged in enumerate(circuits):
+            open_here = troubles.iloc[rows.get(i, [])]
             some += of_circuit(triage, judged, channel, open_here)
         if channel.by_feed and some:
             some = with_areas(
