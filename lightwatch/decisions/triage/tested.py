@@ -36,10 +36,14 @@ class Reading:
     crew: str
 
 
+NO_CIRCUIT = -2
+
+
 def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     """Return the tests on a circuit that no later work has answered, oldest first."""
     grid = signs.grid
-    circuit = int(grid.circuits.get_loc(judged.name))
+    on = judged.circuit_id
+    circuit = int(grid.circuits.get_loc(on)) if on else NO_CIRCUIT
     lights = grid.light_ids.get_indexer(pd.Index(judged.light_ids, dtype=object))
     read = signs.read_on(lights)
     owner = grid.section_circuit[read["section"].to_numpy()]
