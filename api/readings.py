@@ -30,7 +30,9 @@ def readings_at(place: Values) -> dict[str, Values]:
 
 
 def readings(outage: Outage) -> dict[str, Values] | None:
-    """Return what each button logs; None where there is nothing shared to test.
+    """Return what each button logs; None where there is nothing to test.
+
+    A light that is likelier on its own is tested too where the feed was searched.
 
     Parameters
     ----------
@@ -38,6 +40,8 @@ def readings(outage: Outage) -> dict[str, Values] | None:
         The trouble, with where to test first.
     """
     test = outage.test_first
-    if test is None or not outage.circuit_id or not is_shared(outage):
+    if test is None or not outage.circuit_id:
+        return None
+    if not (is_shared(outage) or outage.searched):
         return None
     return readings_at(_place(test, outage.circuit_id))

@@ -54,7 +54,7 @@ class Played:
     """What came of one loop.
 
     ``expected``: tests that the first card said it takes; ``named``: what it said to
-    open, None where the card no longer told of a shared fault; ``asked``: the places.
+    open, None where it told of lights on their own in the end; ``asked``: the places.
     """
 
     fault: Fault
@@ -148,8 +148,10 @@ class Town:
         name = str(grid.circuits[fault.circuit])
         [judged] = judge(signs, triage.known, [name], DARKNESS)
         entries = of_circuit(triage, judged, DARKNESS, triage.troubles)
-        shared = [one for one in entries if is_shared(one) and not one.inferred]
-        return max(shared, key=lambda one: len(one.lights), default=None)
+        found = [one for one in entries if is_shared(one) or one.searched]
+        return max(
+            found, key=lambda one: (is_shared(one), len(one.lights)), default=None
+        )
 
     def reading(self, fault: Fault, place: str, right: bool) -> dict[str, float]:
         """Return what is read at a place."""
@@ -171,11 +173,21 @@ class Town:
             return None
         expected = card.checks_needed or 0.0
         while card and not card.to_open and len(asked) < MOST_TESTS:
-            place = _place(card)
+            place = self.place(card)
+            if not is_shared(card) and place in asked:
+                break  # live at the light itself: no fault of the feed
             read.append(self.reading(fault, place, self.rng.random() >= wrong))
             asked.append(place)
             card = self.card(fault, read)
         return Played(fault, expected, card and card.to_open, tuple(asked))
+
+    def place(self, card: Outage) -> str:
+        """Return the section at whose end the card asks for a test, or the source."""
+        test = card.test_first
+        assert test, "a fault of the feed has a place to test"
+        if test.section_id or not test.light_id:
+            return test.section_id or SOURCE
+        return str(self.triage.standing.at[test.light_id, "section_id"])
 
     def halving(self, fault: Fault) -> int:
         """Return the tests that halving the circuit by length takes."""
@@ -188,11 +200,6 @@ class Town:
 
 
 _READ = ("light", "section", "circuit", "at", "live", "volts", "repair_id")
-
-
-def _place(card: Outage) -> str:
-    assert card.test_first, "a shared fault has a place to test"
-    return card.test_first.section_id or SOURCE
 
 
 def _reports(grid, dark, told, now) -> pd.DataFrame:  # type: ignore[no-untyped-def]

@@ -122,6 +122,28 @@ def circuit_hazards(
     return Hazards(yearly / YEAR_NIGHTS, share)
 
 
+def log_reading(dead: bool, age: float, edges: Floats) -> Floats:
+    """Return the log-likelihood of one reading, by the onset of a feed that is dead.
+
+    Parameters
+    ----------
+    dead, age
+        What was read, so many nights before the time of judging.
+    edges
+        Shape (K + 1,): edges of the onset bins, in nights before now, oldest first.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (K + 1,): dead since bin k, or (last) not at all.
+    """
+    before = np.clip((edges[:-1] - age) / -np.diff(edges), 0.0, 1.0)
+    is_dead = np.append(before, 0.0)
+    says_dead = is_dead * (1 - WRONG_READING) + (1 - is_dead) * WRONG_READING
+    found: Floats = np.log(says_dead if dead else 1 - says_dead)
+    return found
+
+
 def node_readings(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) -> Floats:
     """Return the log-likelihood of voltage readings: shape (nodes, K + 1)."""
     seen = np.zeros((len(wired.tree), len(edges)))
@@ -134,10 +156,7 @@ def node_readings(wired: Wiring, circuits: Ints, tests: Tests, edges: Floats) ->
             nodes = np.flatnonzero(wired.section == tests.section[i])
         else:
             nodes = wired.source[circuits[wired.tree_circuit] == tests.circuit[i]]
-        before = np.clip((edges[:-1] - tests.age[i]) / -np.diff(edges), 0.0, 1.0)
-        is_dead = np.append(before, 0.0)
-        says_dead = is_dead * (1 - WRONG_READING) + (1 - is_dead) * WRONG_READING
-        seen[nodes] += np.log(says_dead if tests.dead[i] else 1 - says_dead)
+        seen[nodes] += log_reading(bool(tests.dead[i]), float(tests.age[i]), edges)
     return seen
 
 

@@ -36,7 +36,8 @@ class Outage:
     the order of the lights is read off the map; ``checks_needed``: tests that it takes
     on average to name the section; ``to_open``: the section, or the source, that needs
     no further test before it is opened; ``live_readings``: how often its far end would
-    have to be read live for the likeliest section to be cleared.
+    have to be read live for the likeliest section to be cleared; ``searched``: its
+    circuit was tested of late.
     """
 
     lights: tuple[str, ...]
@@ -57,6 +58,7 @@ class Outage:
     checks_needed: float | None = None
     to_open: str | None = None
     live_readings: int = 1
+    searched: bool = False
 
     @property
     def verdict(self) -> str:

@@ -126,6 +126,11 @@ class Telling:
             one for one in readings(self.signs, self.judged) if one.at >= began
         )
 
+    @property
+    def searched(self) -> bool:
+        """Whether a fault of the feed was looked for: something was read of late."""
+        return any(one.age <= OLD_NIGHTS for one in self.readings)
+
     @cached_property
     def proving(self) -> Proving:
         """Where the fault may be, given what was read."""
@@ -242,6 +247,8 @@ class Telling:
         kind, chance = components[0]
         if keeper:
             why = f"tell {keeper}, who maintains it"
+        elif self.searched and light not in {one.light for one in self.readings}:
+            why = "the feed at this light: if live, it is the light; if dead, the feed"
         elif kind == "unknown":
             why = "what is fitted is not on record"
         else:

@@ -267,6 +267,7 @@ def _entry(case: _Case) -> Outage:
         checks_needed=needed,
         to_open=telling.proving.to_open if shared else None,
         live_readings=case.live_readings,
+        searched=case.channel.by_feed and telling.searched,
     )
 
 
