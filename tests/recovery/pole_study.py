@@ -141,7 +141,7 @@ class Town:
             {"light": int, "section": int, "circuit": int, "at": float, "live": float}
         )
         signs = Signs(grid)
-        kept = ("_patrols", "_since", "_rates")
+        kept = ("driven", "_since", "_rates")
         vars(signs).update({name: getattr(self.signs, name) for name in kept})
         vars(signs).update(crews=crews, _as_told=fault.told)
         triage = replace(self.triage, signs=signs)
@@ -212,6 +212,9 @@ def _reports(grid, dark, told, now) -> pd.DataFrame:  # type: ignore[no-untyped-
             "danger": "",
             "report_id": [f"F{i}" for i in range(int(some.sum()))],
             "seen": False,
+            "original": [f"F{i}" for i in range(int(some.sum()))],
+            "closed": np.nan,
+            "closed_as": "",
         }
     )
 
