@@ -13,8 +13,10 @@ from lightwatch.decisions.grounds import grounds
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.register import Register
+from lightwatch.register.closings import closings
 from lightwatch.register.fittings import worked_on
 from lightwatch.register.on_record import DATED, UNDATED, on_record
+from lightwatch.register.placed import placed
 from lightwatch.register.reach import UNSAID_CAUSES, reach
 from lightwatch.words import SUPPLY
 
@@ -108,11 +110,16 @@ def filled_in(register: Register) -> tuple[Filled, ...]:
     """Return in how many rows what matters most is filled in."""
     known, lights = register.known, register.in_service
     dated = known.components.loc[known.components["installed_on"] != "", "light_id"]
+    put, fed = placed(register)["how"], register.circuits["feed"]
     replaced = known.repairs[known.repairs["action"].isin(("replaced", "converted"))]
     said = {
         "reports": (
             known.reports,
-            {"name a light": known.reports["light_id"] != ""},
+            {
+                "name a light": known.reports["light_id"] != "",
+                "are put on one": put != "far",
+                "are closed": closings(register)["closed"].notna(),
+            },
         ),
         "repairs": (
             known.repairs,
@@ -139,8 +146,11 @@ def filled_in(register: Register) -> tuple[Filled, ...]:
             },
         ),
         "circuits": (
-            known.circuits,
-            {"name their feed": ~known.circuits["feed"].isin(("", "unknown"))},
+            fed,
+            {
+                **{f"are {one}": fed == one for one in sorted(set(fed) - {""})},
+                "say how they are fed": fed != "",
+            },
         ),
         "models": (
             known.models,
@@ -174,7 +184,7 @@ def _judged_by(lives: Lives, shares: dict[tuple[str, str], Filled]) -> dict[str,
     return {
         "rates": f"{counted} in {years:,.0f} unit-years",
         "lives": f"{dated:,} failures of parts whose date is known",
-        "outages": f"{found['reports'].count:,} reports; "
+        "outages": share("reports", "are put on one").replace("one", "a light") + "; "
         + share("lights", "name a circuit"),
         "patrol": f"{found['roads'].count:,} roads; " + share("lights", "name a road"),
         "stock": share("replacements", "name the model fitted"),
@@ -195,7 +205,7 @@ _NEEDS: dict[str, tuple[tuple[str, str], float]] = {
     "repeats": (("repairs", "name a light"), WHOLE),
     "patrol": (("lights", "name a road"), WHOLE),
     "energy": (("lights", "have watts"), WHOLE),
-    "outages": (("lights", "name a circuit"), WHOLE),
+    "outages": (("reports", "are put on one"), WHOLE),
 }
 
 
@@ -228,6 +238,8 @@ _WANTS: tuple[tuple[str, str, tuple[str, str] | str], ...] = (
      "lives stock batches warranty", ("lights", "have a dated part")),
     ("which model was fitted (repairs.fitted_model)",
      "stock batches warranty", ("replacements", "name the model fitted")),
+    ("lights where reports lie far from any (lights)",
+     "outages map patrol monthly", ("reports", "are put on one")),
     ("the section of each light (lights.section_id)",
      "outages map rebuild", ("lights", "name a section")),
     ("the road of each light (lights.road_id)",
@@ -237,7 +249,7 @@ _WANTS: tuple[tuple[str, str, tuple[str, str] | str], ...] = (
     ("what technology each light is (lights.technology)",
      "rates energy", ("lights", "have a technology")),
     ("how each circuit is fed (circuits.feed)",
-     "outages map", ("circuits", "name their feed")),
+     "outages map", ("circuits", "say how they are fed")),
     ("the catalogue of models", "stock batches warranty", "models"),
     ("what a model costs (models.unit_cost)",
      "stock", ("models", "have a unit cost")),
@@ -252,7 +264,10 @@ def _wanted(register: Register, every: tuple[Filled, ...]) -> tuple[Wanted, ...]
     found = on_record(register)
     wanted = []
     for record, answers, at in _WANTS:
-        have = float(bool(found[at])) if isinstance(at, str) else shares[at]
+        if isinstance(at, str):
+            have = float(bool(found[at]))
+        else:
+            have = 1.0 if at[0] == "reports" and not found["reports"] else shares[at]
         wanted.append(Wanted(record, 1 - have, tuple(answers.split())))
     wanted = [one for one in wanted if one.missing > 1 - WHOLE]
     return tuple(sorted(wanted, key=lambda one: -one.weight)[:MOST_WANTED])

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from lightwatch.nights import DAY
 from lightwatch.register import Register
+from lightwatch.register.closings import closings
 from lightwatch.register.on_record import OnRecord, on_record
+from lightwatch.register.placed import placing
 from lightwatch.register.reach import UNSAID_CAUSES, reach, tells_causes
 
 SOME = 0.1
@@ -175,9 +177,21 @@ def _no_reports(register: Register) -> Iterator[str]:
 
 def _no_repairs(register: Register) -> Iterator[str]:
     if not on_record(register)["repairs"]:
+        closed = bool(closings(register)["closed"].notna().any())
+        stays = "" if closed else "what was mended stays open, and "
         yield (
-            "Repairs: none on record, so what was mended stays open, and what usually "
-            "fails is not known. Load repairs."
+            f"Repairs: none on record, so {stays}verdicts rest on assumed rates of "
+            "failure. Load repairs."
+        )
+
+
+def _far_reports(register: Register) -> Iterator[str]:
+    one = placing(register)
+    every = one.named + one.duplicate + one.near + one.far
+    if one.far > SOME * every:
+        yield (
+            f"{one.far:,} of {every:,} reports name no light and lie more than "
+            f"{one.within_m:.0f} m from any: they are on none. Load the lights there."
         )
 
 
@@ -230,7 +244,9 @@ def _no_shelf(register: Register) -> Iterator[str]:
 
 _COUNTING = (_repairs_end, _causes_unsaid)
 _HEARD = ("reports", "repairs", "patrols")
-_OPEN = (_reports_end, _no_reports, _no_repairs, _repairs_end, _no_feeds)
+_OPEN = (
+    _reports_end, _no_reports, _far_reports, _no_repairs, _repairs_end, _no_feeds,
+)  # fmt: skip
 _STOCK = ("repairs", "models")
 
 _ANSWERS = {
