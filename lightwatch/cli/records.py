@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,10 @@ from lightwatch.cli.asking import (
 )
 from lightwatch.errors import LightwatchError
 
+if TYPE_CHECKING:
+    from lightwatch.observations.outcome import Outcome
+    from lightwatch.store import Store
+
 
 @app.command()
 def load(
@@ -29,15 +33,31 @@ def load(
     strict: Annotated[
         bool, typer.Option("--strict", help="any bad row, and nothing is loaded")
     ] = False,
+    partial: Annotated[
+        bool,
+        typer.Option(
+            "--partial", help="load the good rows though a tenth of a file is refused"
+        ),
+    ] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="judge everything, change nothing")
+    ] = False,
     mapping: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="how to read it, if it is no data package"),
+    ] = None,
+    missing: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="what became of lights that are not in it any more"
+        ),
     ] = None,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
     """Load a utility's records: every good row, every bad value told."""
     from lightwatch.observations.intake import load as take_in
+    from lightwatch.observations.missing import read_answers, write_missing
     from lightwatch.observations.package import Package
     from reports.loading import as_document, as_text
 
@@ -48,25 +68,50 @@ def load(
         package: Package = MappedPackage.through(folder, read_mapping(mapping))
     else:
         package = Package.open(folder)
+    answers = read_answers(missing, package.clock) if missing else {}
+    questions = missing or rejects.with_name("missing.csv")
     check_writable(rejects)
     outcome = take_in(
-        open_at(db, create=True),
+        _store_to_check(db) if check else open_at(db, create=True),
         package,
         now=now(),
         said_by=whoever(),
         strict=strict,
+        partial=partial,
+        check=check,
+        answers=answers,
         tell=_progress,
     )
     outcome.write_rejects(rejects)
+    if outcome.missing and not missing:
+        write_missing(outcome.missing, questions)
     if as_json:
         print_json(as_document(outcome, rejects))
     else:
-        print(as_text(outcome, rejects))
+        print(as_text(outcome, rejects, questions))
     if outcome.refused:
-        raise LightwatchError(
-            f"refused: {len(outcome.rejects)} bad values, nothing was loaded "
-            f"(see {rejects})"
-        )
+        raise LightwatchError(_why_refused(outcome, rejects, strict=strict))
+
+
+def _store_to_check(db: str | None) -> Store:
+    """Open the store; where there is none yet, one that is gone when we are."""
+    from lightwatch.errors import UnknownAsset
+    from lightwatch.store import open_store
+
+    try:
+        return open_at(db)
+    except UnknownAsset:
+        return open_store("sqlite://", create=True)
+
+
+def _why_refused(outcome: Outcome, rejects: Path, *, strict: bool) -> str:
+    told = f"nothing was loaded (see {rejects})"
+    if strict:
+        return f"refused: {len(outcome.rejects)} bad values, {told}"
+    from lightwatch.observations.intake import TOO_MANY
+
+    files = ", ".join(outcome.mostly_refused(TOO_MANY))
+    return f"refused: more than a tenth of {files}; {told}; --partial loads the rest"
 
 
 @app.command("map-columns")

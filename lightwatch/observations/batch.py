@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from lightwatch.nights import LocalTime
+from lightwatch.observations.optional import WHAT_A_BLANK_COUNTS_AS
 from lightwatch.observations.rules import Problem, Times
 from lightwatch.observations.tables import Rows
 from lightwatch.words import Resource
@@ -31,6 +32,12 @@ class Context:
     """Section to the one upstream of it, as far as either is on record."""
     patrol_recorded: dict[str, int] = field(default_factory=dict)
     nth: dict[tuple[str, str], int] = field(default_factory=dict)
+    tags: dict[str, list[str]] | None = None
+    """Number on a pole, in lower case, to its lights; None until it is asked for."""
+    renumbered: dict[str, str] = field(default_factory=dict)
+    """New number of a light to the one under which it is on record."""
+    strict: bool = False
+    """Reject a row for any bad value, though it could do without."""
 
 
 @dataclass
@@ -45,6 +52,10 @@ class Batch:
     recorded: list[int | None]
     problems: list[Problem] = field(default_factory=list)
     warnings: list[tuple[int, str]] = field(default_factory=list)
+    blanked: dict[int, set[str]] = field(default_factory=dict)
+    """Row to its columns that were left blank; what is on record of them stays."""
+    repeats: set[int] = field(default_factory=set)
+    """Rows that say again what an earlier one said."""
 
     def __len__(self) -> int:
         return len(self.rows.lines)
@@ -58,6 +69,21 @@ class Batch:
         """Say that a row is bad, and why."""
         value = self.column(column)[index] if column else ""
         self.problems.append(Problem(index, column, value, reason))
+
+    def blank(self, context: Context, index: int, column: str, reason: str) -> None:
+        """Leave out a value that its row can do without; keep it as it was given."""
+        if context.strict:
+            self.reject(index, column, reason)
+            return
+        theirs = self.rows.theirs.get(column)
+        value = self.column(column)[index]
+        given = theirs.values[index] if theirs else value
+        self.rows.put(column, index, "", given)
+        self.blanked.setdefault(index, set()).add(column)
+        if column in self.times:
+            self.times[column][index] = None
+        counts_as = WHAT_A_BLANK_COUNTS_AS.get((self.resource.name, column), "")
+        self.warn(index, f"{reason}: {given!r}; left blank{counts_as}")
 
     def warn(self, index: int, reason: str) -> None:
         """Say what is odd about a row that is kept."""

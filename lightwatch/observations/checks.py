@@ -51,6 +51,11 @@ def _reject_unknown(batch: Batch, context: Context, column: str, to: str) -> Non
         batch.reject(i, column, reason)
 
 
+def _blank_unknown(batch: Batch, context: Context, column: str, to: str) -> None:
+    for i, reason in batch.unknown(context, column, to):
+        batch.blank(context, i, column, reason)
+
+
 def _warn_unknown(batch: Batch, context: Context, column: str, to: str) -> set[int]:
     found = set()
     for i, reason in batch.unknown(context, column, to):
@@ -98,8 +103,8 @@ def _lights(batch: Batch, context: Context) -> None:
     for i, (first, last) in enumerate(zip(entered, removed, strict=True)):
         if first and last and _before(last, first):
             batch.reject(i, "in_service", "in service after it was removed")
-    _reject_unknown(batch, context, "circuit_id", "circuits")
-    _reject_unknown(batch, context, "section_id", "sections")
+    _blank_unknown(batch, context, "circuit_id", "circuits")
+    _blank_unknown(batch, context, "section_id", "sections")
     for i, reason in batch.unknown(context, "road_id", "roads"):
         batch.warn(i, reason)
 
@@ -181,7 +186,7 @@ def _components(batch: Batch, context: Context) -> None:
             batch.reject(i, "light_id", "names neither a light nor a circuit")
     _reject_unknown(batch, context, "light_id", "lights")
     _reject_unknown(batch, context, "circuit_id", "circuits")
-    _reject_unknown(batch, context, "model", "models")
+    _blank_unknown(batch, context, "model", "models")
 
 
 def _reports(batch: Batch, context: Context) -> None:
@@ -193,9 +198,53 @@ def _reports(batch: Batch, context: Context) -> None:
         batch.column("latitude"),
         strict=True,
     )
-    for i, (light, lon, lat) in enumerate(rows):
-        if (not light or i in lost) and not (lon and lat):
-            batch.reject(i, "light_id", "nothing says where (no light, no coordinates)")
+    nowhere = {
+        i
+        for i, (light, lon, lat) in enumerate(rows)
+        if (not light or i in lost) and not (lon and lat)
+    }
+    nowhere -= _duplicates(batch, context, nowhere)
+    for i in sorted(nowhere):
+        batch.reject(i, "light_id", "nothing says where (no light, no coordinates)")
+    _closings(batch, context)
+
+
+def _closings(batch: Batch, context: Context) -> None:
+    for i, at in enumerate(batch.times.get("closed_at", ())):
+        if at is None:
+            continue
+        received = batch.happened[i]
+        if at > context.created:
+            reason = f"closed_at is later than {context.limit}"
+            batch.blank(context, i, "closed_at", reason)
+        elif received is not None and at < received:
+            batch.blank(context, i, "closed_at", "closed_at is before received_at")
+
+
+def _duplicates(batch: Batch, context: Context, nowhere: set[int]) -> set[int]:
+    """Blank what is a duplicate of nothing; return the rows whose original has a place.
+
+    The batch is the whole file: an original may stand after its duplicate.
+    """
+    named = batch.column("duplicate_of")
+    if not any(named):
+        return set()
+    first, on_record = _first_good(batch), context.keys["reports"]
+    placed: set[int] = set()
+    for i, text in enumerate(named):
+        if not text:
+            continue
+        way = [i]
+        while (up := first.get(named[way[-1]], -1)) >= 0 and up not in way:
+            way.append(up)
+        last = named[way[-1]]
+        looped = up >= 0
+        if i == up or (not looped and text not in first and text not in on_record):
+            what = "its own duplicate" if i == up else "not in reports"
+            batch.blank(context, i, "duplicate_of", f"duplicate_of is {what}")
+        elif not looped and (last in on_record or way[-1] not in nowhere):
+            placed.add(i)
+    return placed
 
 
 _WHERE = (
@@ -213,14 +262,17 @@ def _repairs(batch: Batch, context: Context) -> None:
         late = done is None or done > context.created
         if text and not late and known is not None and known < (done or 0):
             batch.reject(i, "recorded_at", "recorded before it was performed")
-    _warn_unknown(batch, context, "report_id", "reports")
-    nowhere = set(range(len(batch)))
+    lost = _warn_unknown(batch, context, "report_id", "reports")
+    reports = batch.column("report_id")
+    none = "reports" in context.absent
+    nowhere = {i for i, text in enumerate(reports) if none or not text or i in lost}
     for column, to in _WHERE:
         lost = _warn_unknown(batch, context, column, to)
         blank = {i for i in nowhere if not batch.column(column)[i]}
         nowhere = blank | (nowhere & lost)
     for i in sorted(nowhere):
-        batch.reject(i, "light_id", "nothing says where (no light, circuit or section)")
+        reason = "nothing says where (no light, circuit, section or report on record)"
+        batch.reject(i, "light_id", reason)
     _voltage_tests(batch)
     _models_fitted(batch, context)
     _date_codes(batch)

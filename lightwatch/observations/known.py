@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from lightwatch.nights import SECOND, LocalTime
+from lightwatch.observations.closed import at_the_reports, closed_by, with_originals
 from lightwatch.store import Row, Store
 
 if TYPE_CHECKING:
@@ -225,15 +226,24 @@ class Known:
 
     @cached_property
     def reports(self) -> pd.DataFrame:
-        """Reports; ``named`` says that a light was named, on record or not."""
-        frame = self._frame("reports")
+        """Reports; ``named`` says that a light was named, on record or not.
+
+        ``closed`` [instant] says when a report was closed, NaN while it is open;
+        ``duplicate_of`` names the first report of the same trouble, whose place is
+        that of a duplicate that has none.
+        """
+        frame = closed_by(self._frame("reports"), self.as_of, self.clock)
         _resolve(frame, "light_id", self.lights["light_id"])
+        frame = with_originals(frame)
         placed = frame["longitude"].notna() & frame["latitude"].notna()
         return frame[(frame["light_id"] != "") | placed].reset_index(drop=True)
 
     @cached_property
     def repairs(self) -> pd.DataFrame:
-        """Repairs that no later record corrects; ``named`` as in reports."""
+        """Repairs that no later record corrects; ``named`` as in reports.
+
+        One that names nothing but a report is at the place of that.
+        """
         frame = self._frame("repairs")
         _resolve(frame, "light_id", self.lights["light_id"])
         for column, ids in (
@@ -242,8 +252,9 @@ class Known:
             ("section_id", self.sections["section_id"]),
         ):
             frame[column] = frame[column].where(frame[column].isin(ids), "")
-        somewhere = (frame[["light_id", "circuit_id", "section_id"]] != "").any(axis=1)
-        frame = frame[somewhere]
+        frame = at_the_reports(frame, self.reports)
+        where = ["light_id", "circuit_id", "section_id", "report_id"]
+        frame = frame[(frame[where] != "").any(axis=1)]
         others = frame["supersedes"] != frame["repair_id"]
         corrected = set(frame.loc[others, "supersedes"])
         return frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)

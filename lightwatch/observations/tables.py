@@ -38,6 +38,20 @@ class Rows:
     """Index and column to why the value could not be turned into ours."""
     theirs: dict[str, Theirs] = field(default_factory=dict)
     """Column to what it was read from, where a mapping renamed or turned it."""
+    _own: set[str] = field(default_factory=set)
+
+    def put(
+        self, column: str, index: int, value: str, given: str, further: str = ""
+    ) -> None:
+        """Put another value in a cell; what was given stays in a further column."""
+        if column not in self._own:  # the list may be shared with ``theirs``
+            self._own.add(column)
+            self.columns[column] = list(self.columns[column])
+        self.columns[column][index] = value
+        further = further or f"{column} as given"
+        kept = self.columns.get(further) or [""] * len(self.lines)
+        kept[index] = given
+        self.columns[further] = kept
 
 
 Header = Callable[[list[str]], list[str]]

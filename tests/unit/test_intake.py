@@ -10,6 +10,8 @@ import pytest
 
 from lightwatch.cli import main
 from lightwatch.errors import Conflict, LightwatchError, NotUnderstood
+from lightwatch.nights import DAY
+from lightwatch.observations.amend import amend_light
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.outcome import Outcome, Reject
 from lightwatch.observations.package import Package
@@ -97,41 +99,78 @@ def test_a_good_town_goes_in_whole(loaded):
         ("lights", 5, "watts", "\u0661\u0662", "is not a number"),
         ("lights", 5, "watts", "-40", "is out of range (expected at least 0)"),
         ("lights", 5, "watts", "1e999", "is out of range"),
-        ("lights", 5, "longitude", "", "is missing"),
-        ("lights", 5, "latitude", "", "is missing"),
-        ("lights", 5, "light_id", "", "is missing"),
         ("lights", 5, "technology", "sodium??", "is not in the list"),
         ("lights", 5, "technology", "HPS", "is not in the list"),
         ("lights", 5, "in_service", "2015-02-30", "is an impossible date"),
         ("lights", 5, "in_service", "1.2.2015", "is not a date"),
-        ("lights", 5, "removed_on", "2015", "is not a date"),
         ("models", 8, "lead_time_days", "1.5", "is not a whole number"),
         ("models", 8, "pack_size", "0", "expected at least 1"),
         ("models", 8, "unit_cost", "-1", "expected at least 0"),
         ("circuits", 3, "feed", "submarine", "is not in the list"),
         ("sections", 7, "length_m", "-2", "expected at least 0"),
         ("sections", 7, "installed_on", "1998-13", "is an impossible date"),
-        ("components", 21, "kind", "bulb", "is not in the list"),
         ("components", 21, "installed_on", "spring 2012", "is not a date"),
+        ("reports", 12, "longitude", "181", "expected at most 180"),
+        ("repairs", 9, "proven", "sworn", "is not in the list"),
+        ("weather", 4, "rh_mean_pct", "101", "expected at most 100"),
+        ("weather", 4, "rain_mm", "-0.1", "expected at least 0"),
+        ("stock", 2, "due_on", "2020-02-30", "is an impossible date"),
+        ("components", 2, "model", "Nowhere", "model is not in models"),
+        ("lights", 5, "circuit_id", "Nowhere", "circuit_id is not in circuits"),
+        ("lights", 5, "section_id", "Nowhere", "section_id is not in sections"),
+        ("reports", 12, "closed_at", "never", "is not a time"),
+        ("reports", 12, "closed_at", "2019-12-28T23:44", "is before received_at"),
+        ("reports", 12, "closed_at", "2020-01-01T00:01", "later than the package"),
+        ("reports", 12, "closed_as", "done", "is not in the list"),
+        ("reports", 12, "duplicate_of", "Q99", "is not in reports"),
+        ("reports", 12, "duplicate_of", "Q11", "is its own duplicate"),
+    ],
+)
+def test_a_bad_value_that_a_row_can_do_without_is_left_blank_and_told(
+    loaded, resource, line, column, value, reason
+):
+    outcome = loaded(**{resource: {line: {column: value}}})
+    assert outcome.rejects == []
+    ((name, row, said),) = warned(outcome)
+    assert (name, row) == (resource, line)
+    assert said.startswith(column)
+    assert reason in said
+    assert f"{value!r}; left blank" in said
+    rows = list(loaded.store.rows(resource))
+    assert not rows[line - 2][column]
+    extra = json.loads(rows[line - 2]["extra"])
+    assert extra == {f"{column} as given": value}
+    assert [row["extra"] for row in rows].count(None) == len(rows) - 1
+    assert outcome.counts[resource].loaded == outcome.counts[resource].read
+    assert_counts(outcome)
+
+
+@pytest.mark.parametrize(
+    ("resource", "line", "column", "value", "reason"),
+    [
+        ("lights", 5, "longitude", "", "is missing"),
+        ("lights", 5, "longitude", "1,5", "is not a number"),
+        ("lights", 5, "latitude", "", "is missing"),
+        ("lights", 5, "light_id", "", "is missing"),
+        ("lights", 5, "removed_on", "2015", "is not a date"),
+        ("components", 21, "kind", "bulb", "is not in the list"),
         ("reports", 12, "received_at", "", "is missing"),
         ("reports", 12, "received_at", "2019-02-29T12:00", "is an impossible date"),
         ("reports", 12, "received_at", "last night", "is not a time"),
         ("reports", 12, "symptom", "dark", "is not in the list"),
-        ("reports", 12, "danger", "very", "is not in the list"),
-        ("reports", 12, "longitude", "181", "expected at most 180"),
+        ("reports", 12, "danger", "very", "nothing dangerous was reported"),
         ("repairs", 9, "action", "polished", "is not in the list"),
         ("repairs", 9, "performed_at", "2019-04-31T09:00", "is an impossible date"),
         ("repairs", 9, "recorded_at", "soon", "is not a time"),
-        ("repairs", 9, "proven", "sworn", "is not in the list"),
+        ("repairs", 9, "made_safe", "perhaps", "is not in the list"),
+        ("repairs", 9, "follow_up", "digging", "is not in the list"),
         ("repairs", 9, "temporary_feed_until", "2020-00-01", "is an impossible date"),
         ("patrols", 6, "kind", "dusk", "is not in the list"),
         ("sightings", 3, "state", "lit", "is not in the list"),
-        ("weather", 4, "rh_mean_pct", "101", "expected at most 100"),
-        ("weather", 4, "rain_mm", "-0.1", "expected at least 0"),
         ("weather", 4, "date", "2018-02-29", "is an impossible date"),
         ("stock", 2, "on_hand", "-3", "expected at least 0"),
         ("stock", 2, "on_hand", "3.5", "is not a whole number"),
-        ("stock", 2, "due_on", "2020-02-30", "is an impossible date"),
+        ("stock", 2, "on_order", "some", "is not a whole number"),
     ],
 )
 def test_a_bad_value_rejects_its_row_and_is_told_with_its_place(
@@ -255,9 +294,9 @@ def test_a_light_removed_on_its_first_day_is_kept(loaded):
 
 
 def test_two_bad_values_make_two_lines_but_one_rejected_row(loaded):
-    outcome = loaded(lights={11: {"watts": "-1", "technology": "gas"}})
+    outcome = loaded(lights={11: {"longitude": "east", "removed_on": "2019"}})
     mine = [r for r in outcome.rejects if r.resource == "lights"]
-    assert sorted(r.column for r in mine) == ["technology", "watts"]
+    assert sorted(r.column for r in mine) == ["longitude", "removed_on"]
     assert {(r.row, r.key) for r in mine} == {(11, "L10")}
     assert outcome.counts["lights"].rejected == 1
     assert_counts(outcome)
@@ -331,12 +370,13 @@ def test_components_are_keyed_by_holder_kind_and_count(loaded):
     outcome = loaded(
         components={
             end: {"light_id": "L01", "kind": "lamp", "model": "LP-70"},
-            end + 1: {"circuit_id": "C2", "kind": "photocontrol", "model": "PC-?"},
+            end + 1: {"circuit_id": "C2", "kind": "photocontrol", "model": "PC-A"},
         }
     )
-    assert the_only(outcome).key == "C2|photocontrol|2"
-    keys = stored(loaded.store, "components", "key")
-    assert {"L01|lamp|1", "L01|lamp|2", "C2|photocontrol|1"} <= set(keys)
+    assert outcome.rejects == []
+    keys = set(stored(loaded.store, "components", "key"))
+    assert {"L01|lamp|1", "L01|lamp|2", "C2|photocontrol|1"} <= keys
+    assert "C2|photocontrol|2" in keys
 
 
 # Where the lights are -----------------------------------------------------------
@@ -399,11 +439,8 @@ def test_one_far_light_does_not_move_the_middle(loaded):
 @pytest.mark.parametrize(
     ("resource", "line", "column", "to"),
     [
-        ("lights", 11, "circuit_id", "circuits"),
-        ("lights", 11, "section_id", "sections"),
         ("components", 2, "light_id", "lights"),
         ("components", 21, "circuit_id", "circuits"),
-        ("components", 2, "model", "models"),
         ("sections", 5, "circuit_id", "circuits"),
         ("sections", 5, "upstream_section_id", "sections"),
         ("sightings", 2, "patrol_id", "patrols"),
@@ -424,13 +461,9 @@ def test_a_reference_that_leads_nowhere_rejects_the_row(
 @pytest.mark.parametrize(
     ("bad", "line", "column", "resource", "hangs_by"),
     [
-        ("circuits", 2, "feed", "lights", "circuit_id"),
-        ("circuits", 2, "feed", "sections", "circuit_id"),
-        ("sections", 4, "kind", "lights", "section_id"),
-        ("lights", 2, "technology", "components", "light_id"),
-        ("lights", 5, "technology", "sightings", "light_id"),
+        ("lights", 2, "longitude", "components", "light_id"),
+        ("lights", 5, "longitude", "sightings", "light_id"),
         ("patrols", 6, "kind", "sightings", "patrol_id"),
-        ("models", 2, "kind", "components", "model"),
         ("models", 2, "kind", "stock", "model"),
     ],
 )
@@ -452,13 +485,14 @@ def test_a_patrol_that_kept_one_road_keeps_its_sightings(loaded):
 
 
 def test_a_rejected_section_takes_all_beyond_it_with_it(loaded):
-    outcome = loaded(sections={3: {"length_m": "-1"}})
-    assert [r.key for r in outcome.rejects if r.resource == "sections"] == ["S2", "S3"]
-    assert {r.key for r in outcome.rejects if r.resource == "lights"} == {
-        "L02",
-        "L03",
-        "L09",
-    }
+    outcome = loaded(sections={3: {"circuit_id": "C9"}})
+    assert [r.key for r in outcome.rejects] == ["S2", "S3"]
+    kept = zip(
+        *(stored(loaded.store, "lights", c) for c in ("key", "section_id")), strict=True
+    )
+    assert [light for light, section in kept if not section] == ["L02", "L03", "L09"]
+    hanging = "section_id hangs on a row of sections that was rejected: 'S3'"
+    assert ("lights", 4, f"{hanging}; left blank") in outcome.warnings
 
 
 @pytest.mark.parametrize(
@@ -507,9 +541,12 @@ def test_a_second_row_for_a_section_does_no_harm_to_what_the_first_feeds(
 def test_a_bad_first_row_for_a_section_leaves_the_second_to_feed(loaded):
     end = lines_in("sections")
     outcome = loaded(
-        sections={2: {"length_m": "-1"}, end: {"section_id": "S1", "circuit_id": "C1"}}
+        sections={
+            2: {"circuit_id": "C9"},
+            end: {"section_id": "S1", "circuit_id": "C1"},
+        }
     )
-    assert told(outcome)[0][:3] == ("sections", 2, "length_m")
+    assert told(outcome)[0][:3] == ("sections", 2, "circuit_id")
     assert len(outcome.rejects) == 1
 
 
@@ -557,7 +594,7 @@ def test_a_repair_is_kept_without_a_reference_that_leads_nowhere(
 
 
 def test_a_report_of_a_rejected_light_is_kept_by_its_coordinates(loaded):
-    outcome = loaded(lights={4: {"technology": "gas"}})
+    outcome = loaded(lights={4: {"longitude": "east"}})
     assert ("reports", 3, "light_id hangs on a row of lights that was rejected; "
             "kept without it") in warned(outcome)  # fmt: skip
     reports = Known(loaded.store, default_as_of(loaded.store)).reports
@@ -581,7 +618,7 @@ def test_a_repair_that_named_a_light_is_never_work_on_the_whole_circuit(loaded):
 
 @pytest.mark.parametrize("light", ["", "Nowhere"])
 def test_a_repair_of_which_nothing_says_where_is_rejected(loaded, light):
-    bad = the_only(loaded(repairs={5: {"light_id": light}}))
+    bad = the_only(loaded(repairs={5: {"light_id": light, "report_id": ""}}))
     assert (bad.key, bad.column) == ("W04", "light_id")
     assert "nothing says where" in bad.reason
 
@@ -662,7 +699,7 @@ def test_a_missing_file_is_warned_of_once_and_costs_no_row(loaded, missing, reje
 
 
 def test_a_missing_file_is_warned_of_though_the_first_row_that_names_it_is_bad(loaded):
-    outcome = loaded(roads=None, lights={2: {"watts": "-1"}})
+    outcome = loaded(roads=None, lights={2: {"longitude": "east"}})
     assert [one[:2] for one in warned(outcome) if "no roads file" in one[2]] == [
         ("lights", 3)
     ]
@@ -728,9 +765,9 @@ def test_a_row_is_told_by_the_line_on_which_it_starts(loaded):
         {
             2: {"notes": "two\nlines"},
             4: {"notes": "and\nthree\nlines"},
-            5: {"watts": "-1"},
-            7: {"notes": "again,\n\nwith a blank one", "watts": "-2"},
-            8: {"watts": "-3"},
+            5: {"longitude": "?"},
+            7: {"notes": "again,\n\nwith a blank one", "longitude": "?"},
+            8: {"longitude": "?"},
         },
     )
     outcome = loaded(lights=text.replace("L09", "\n\nL09", 1))
@@ -958,7 +995,7 @@ def test_a_later_export_adds_what_is_new(tmp_path):
     assert default_as_of(store) == CLOCK.instant("2020-02-01")
 
 
-def test_a_changed_row_counts_from_the_day_it_was_loaded(tmp_path):
+def test_a_changed_row_counts_from_the_day_its_export_was_made(tmp_path):
     store = new_store(tmp_path)
     take_in(store, little_town(tmp_path / "one"))
     later = little_town(
@@ -966,10 +1003,10 @@ def test_a_changed_row_counts_from_the_day_it_was_loaded(tmp_path):
         created="2020-02-01T00:00",
         lights={2: {"circuit_id": "C2", "section_id": "S6"}},
     )
-    day = CLOCK.instant("2020-02-05T09:00")
-    counts = take_in(store, later, now=day).counts["lights"]
+    day = CLOCK.instant("2020-02-01")
+    counts = take_in(store, later, now=day + 99 * DAY).counts["lights"]
     assert (counts.changed, counts.unchanged, counts.loaded) == (1, 9, 0)
-    at = [Known(store, day + late).lights for late in (0, 1)]
+    at = [Known(store, day + late).lights for late in (-1, 0)]
     assert [list(one["light_id"]) for one in at] == [
         sorted(one["light_id"]) for one in at
     ]
@@ -978,7 +1015,26 @@ def test_a_changed_row_counts_from_the_day_it_was_loaded(tmp_path):
     (old,) = store.history("lights")
     assert old["key"] == "L01"
     assert old["content"]["section_id"] == "S1"
-    assert default_as_of(store) == day + 1_000_000
+    assert default_as_of(store) == day
+    assert default_as_of(store) == CLOCK.instant("2020-02-01")
+
+
+def test_what_a_person_corrected_after_an_export_was_made_stands(tmp_path):
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "one"))
+    day = CLOCK.instant("2020-02-05T09:00")
+    amend_light(store, "L01", {"watts": "90"}, on=None, now=day, said_by="Ada")
+    changes = {"lights": {2: {"watts": "70"}}}
+    early = little_town(tmp_path / "two", created="2020-02-01", **changes)
+    outcome = take_in(store, early, now=day + DAY)
+    assert (outcome.counts["lights"].changed, stored(store, "lights", "watts")[0]) == (
+        0,
+        "90",
+    )
+    assert "Ada corrected it after the export was made" in warned(outcome)[0][2]
+    late = little_town(tmp_path / "three", created="2020-02-06", **changes)
+    assert take_in(store, late, now=day + DAY).counts["lights"].changed == 1
+    assert stored(store, "lights", "watts")[0] == "70"
 
 
 def test_rows_absent_from_a_later_export_stay(tmp_path):
@@ -1041,8 +1097,10 @@ def test_a_bad_new_version_of_a_row_leaves_the_good_old_one(tmp_path):
         ),
         now=NOW + 1,
     )
-    assert [r.resource for r in outcome.rejects] == ["lights"]
+    assert [one[:2] for one in warned(outcome)] == [("lights", 2)]
     assert stored(store, "lights", "watts")[0] == "83"
+    again = take_in(store, tmp_path / "two", now=NOW + 2)
+    assert again.counts["lights"].changed == 0
 
 
 # The command --------------------------------------------------------------------
@@ -1078,9 +1136,9 @@ HEADER = ["resource", "row", "key", "column", "value", "reason"]
 
 def test_load_says_what_became_of_the_rows_and_exits_0(command, tmp_path):
     folder = little_town(
-        tmp_path / "town", lights={5: {"notes": 'say "x"', "watts": "-1"}}
+        tmp_path / "town", lights={5: {"notes": 'say "x"', "latitude": "-91"}}
     )
-    status, out, _ = command("load", folder, "--json")
+    status, out, _ = command("load", folder, "--json", "--partial")
     document = json.loads(out)
     assert status == 0
     assert document["rejects"] == "rejects.csv"
@@ -1092,9 +1150,9 @@ def test_load_says_what_became_of_the_rows_and_exits_0(command, tmp_path):
         "lights",
         "5",
         "L04",
-        "watts",
-        "-1",
-        "watts is out of range (expected at least 0)",
+        "latitude",
+        "-91",
+        "latitude is out of range (expected at least -90)",
     ]
 
 
@@ -1109,7 +1167,8 @@ def test_a_rejected_value_with_line_breaks_is_one_record_of_the_rejects_file(
     command, tmp_path
 ):
     text = TABLES["lights"].replace("L01,P01,15.6400", '"L\r01",P01,"1\n5"', 1)
-    assert command("load", little_town(tmp_path / "town", lights=text))[0] == 0
+    folder = little_town(tmp_path / "town", lights=text)
+    assert command("load", folder, "--partial")[0] == 0
     assert [
         "lights",
         "2",
