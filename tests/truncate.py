@@ -2,8 +2,9 @@
 
 The rule is the contract's: reports by received_at, repairs by recorded_at (blank:
 performed_at), patrols with their sightings once the night is over, weather days that
-have ended, lights by in_service; a removed_on at or after the time is blank, the stock
-is left out, and created is the time.
+have ended, lights by in_service; a removed_on at or after the time is blank, and so is
+all that a later closing says of a report; the stock is left out, and created is the
+time.
 """
 
 from __future__ import annotations
@@ -79,13 +80,18 @@ def truncate(source: Path, target: Path, at: datetime) -> Path:
             row["removed_on"] = ""
         return begun is None or begun < at
 
+    def report(row: Cells) -> bool:
+        if row.get("closed_at") and not known(row["closed_at"]):
+            row |= dict.fromkeys(("closed_at", "closed_as", "duplicate_of"), "")
+        return known(row["received_at"])
+
     def weather(row: Cells) -> bool:
         ends = midnight(row["date"], 1)
         return ends is None or ends <= at
 
     rules: dict[str, Callable[[Cells], bool]] = {
         "lights": light,
-        "reports": lambda row: known(row["received_at"]),
+        "reports": report,
         "repairs": lambda row: known(row.get("recorded_at", ""), row["performed_at"]),
         "patrols": patrol,
         "sightings": sighting,

@@ -11,6 +11,7 @@ import os
 from datetime import datetime
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -122,6 +123,21 @@ CASES = {
     "a light enters and is removed": {
         "lights": {10: {"in_service": "2019-02-01"}, 5: {"removed_on": "2018-10-28"}},
     },
+    "reports are closed, and told before": {
+        "reports": {
+            3: {"closed_at": "2016-12-01T10:00", "closed_as": "nothing_found"},
+            5: {"light_id": "", "duplicate_of": "Q03"},
+            9: {"closed_at": "2019-11-14T09:00", "duplicate_of": "Q07"},
+            12: {"closed_at": "2019-12-29T08:00", "closed_as": "withdrawn"},
+        },
+    },
+    "repairs say no more than which report they answer": {
+        "repairs": {
+            4: {"circuit_id": ""},
+            5: {"light_id": ""},
+            7: {"light_id": "", "circuit_id": ""},
+        },
+    },
     "there are no reports, and no weather": {
         name: TABLES[name].splitlines()[0] + "\n" for name in ("reports", "weather")
     },
@@ -137,6 +153,8 @@ def turning_points(store: Store) -> list[int]:
             found |= {row["happened"], row["recorded"]}
             if row.get("removed_on"):
                 found.add(CLOCK.instant(row["removed_on"]))
+            if row.get("closed_at"):
+                found.add(CLOCK.instant(row["closed_at"]))
     first, last = CLOCK.instant("2016-01-02"), CLOCK.instant("2020-01-01")
     near = {at + late for at in found if at is not None for late in (0, 1)}
     return sorted(at for at in near if first < at <= last)
@@ -153,6 +171,10 @@ def test_a_little_town_cut_off_answers_as_the_whole_did(case, tmp_path):
         target = tmp_path / str(at)
         target.mkdir()
         assert_same(whole, source, target, CLOCK.at(at))
+        cut = open_store(f"sqlite:///{target}/store.db")
+        for name in ("reports", "repairs"):
+            frames = (getattr(Known(store, at), name) for store in (cut, whole))
+            pd.testing.assert_frame_equal(*frames)
 
 
 # What is known, one rule each -----------------------------------------------------
@@ -195,6 +217,18 @@ def test_a_correction_counts_by_its_own_record(known):
     after = ids(known("2019-01-15T08:01").repairs, "repair_id")
     assert {"W05", "W06"} & before == {"W05"}
     assert {"W05", "W06"} & after == {"W06"}
+
+
+def test_a_closing_counts_from_after_its_instant(known):
+    closed = {"closed_at": "2016-09-21T08:00", "closed_as": "repaired"}
+
+    def as_of(text: str):
+        return known(text, reports={3: closed}).reports.set_index("report_id")
+
+    assert pd.isna(as_of("2016-09-21T08:00").loc["Q02", "closed"])
+    after = as_of("2016-09-21T08:00:00.000001").loc["Q02"]
+    assert after["closed"] == CLOCK.instant("2016-09-21T08:00")
+    assert after["closed_as"] == "repaired"
 
 
 def test_a_night_patrol_counts_with_all_its_sightings_from_noon(known):
