@@ -91,6 +91,7 @@ def outage_map(
             "groups": scene.groups(),
             "counts": counts(outages),
             "lights_in_all": len(lights),
+            "no_roads": not len(roads),
             "before_work": before_work_lines(),
             "data": Markup(safe_json(data)),
         }

@@ -395,6 +395,15 @@ def test_roads_in_many_parts_are_drawn_and_named_by_class() -> None:
     ]
 
 
+def test_all_lights_are_shown_from_the_start_where_there_are_no_roads() -> None:
+    box = '<input type="checkbox" data-base="lights"%s>'
+    line = gpd.GeoSeries([LineString([(0, 0), (0.001, 0)])], crs=4326)
+    roads = gpd.GeoDataFrame({"name": [""], "class": ["arterial"]}, geometry=line)
+    town = branched()
+    assert box % " checked" in outage_map([outage()], **town, **SAID)
+    assert box % "" in outage_map([outage()], **{**town, "roads": roads}, **SAID)
+
+
 def test_all_lights_come_back_from_their_codes_within_a_metre() -> None:
     town = branched()
     town["lights"].loc[1, "longitude"] = float("nan")
