@@ -195,19 +195,62 @@ def _far_reports(register: Register) -> Iterator[str]:
         )
 
 
-def _no_feeds(register: Register) -> Iterator[str]:
+def _unfed(register: Register) -> str:
+    """Say how many lights name no circuit; '' where nearly all do."""
     lights = register.in_service
-    fed = int((lights["circuit_id"] != "").sum())
-    if len(lights) and not fed:
+    lost = int((lights["circuit_id"] == "").sum())
+    if lost <= SOME * len(lights):
+        return ""
+    if lost == len(lights):
+        return "Circuits: no light names one"
+    return f"Circuits: {lost:,} of {len(lights):,} lights name none"
+
+
+def _feeds_inferred(register: Register) -> Iterator[str]:
+    if said := _unfed(register):
         yield (
-            "Circuits: no light names one, so a fault that several lights share cannot "
-            "be told from lights that failed each on its own. Load lights.circuit_id."
+            f"{said}, so which of them share a feed is inferred from place and time. "
+            "Load lights.circuit_id."
         )
-    elif len(lights) - fed > SOME * len(lights):
+
+
+def _feeds_uncounted(register: Register) -> Iterator[str]:
+    if said := _unfed(register):
         yield (
-            f"Circuits: {len(lights) - fed:,} of {len(lights):,} lights name none, so "
-            "a fault that they share is not seen. Load lights.circuit_id."
+            f"{said}, so faults of their feeds count on no circuit. Load "
+            "lights.circuit_id."
         )
+
+
+def _no_circuits(register: Register) -> Iterator[str]:
+    yield from _no_failures(register)
+    if not on_record(register)["circuits"]:
+        yield "no circuits are on record; load circuits, and lights.circuit_id"
+
+
+def _no_batches(register: Register) -> Iterator[str]:
+    yield from _no_failures(register)
+    if not on_record(register)["models"]:
+        yield "no models are on record; load models, and components.model"
+
+
+def _batches_unseen(register: Register) -> Iterator[str]:
+    if not on_record(register)["models"]:
+        yield (
+            "Models: none on record, so no batch can be told from another. Load models."
+        )
+
+
+def _no_warranties(register: Register) -> Iterator[str]:
+    yield from _no_failures(register)
+    if register.known.models["warranty_years"].isna().all():
+        yield "no warranty of any model is on record; load models.warranty_years"
+
+
+def _no_watts(register: Register) -> Iterator[str]:
+    watts = (register.known.lights["watts"], register.known.models["watts"])
+    if all(one.isna().all() for one in watts):
+        yield "no watts of any light or model are on record; load lights.watts"
 
 
 def _never_watched(register: Register) -> Iterator[str]:
@@ -245,7 +288,8 @@ def _no_shelf(register: Register) -> Iterator[str]:
 _COUNTING = (_repairs_end, _causes_unsaid)
 _HEARD = ("reports", "repairs", "patrols")
 _OPEN = (
-    _reports_end, _no_reports, _far_reports, _no_repairs, _repairs_end, _no_feeds,
+    _reports_end, _no_reports, _far_reports, _no_repairs, _repairs_end,
+    _feeds_inferred,
 )  # fmt: skip
 _STOCK = ("repairs", "models")
 
@@ -258,19 +302,19 @@ _ANSWERS = {
     "patrol": _Answer(_HEARD, _never_driven, _COUNTING),
     "stock": _Answer(_STOCK, _nothing_fitted, (_repairs_end, _not_priced, _no_shelf)),
     "repeats": _Answer(("repairs", "reports"), _no_failures,
-                       (*_COUNTING, _reports_end, _no_feeds)),
+                       (*_COUNTING, _reports_end, _feeds_uncounted, _batches_unseen)),
     "monthly": _Answer(_HEARD, _known,
                        (_no_reports, _reports_end, _no_repairs, _repairs_end,
                         _never_watched)),
-    "batches": _Answer(("repairs", "models"), _no_failures, (*_COUNTING, _not_dated)),
-    "rebuild": _Answer(("repairs", "circuits", "sections"), _no_failures,
-                       (*_COUNTING, _no_feeds)),
+    "batches": _Answer(("repairs", "models"), _no_batches, (*_COUNTING, _not_dated)),
+    "rebuild": _Answer(("repairs", "circuits", "sections"), _no_circuits,
+                       (*_COUNTING, _feeds_uncounted)),
     "reliability": _Answer(("lights", "repairs"), _no_failures,
                            (*_COUNTING, _not_dated)),
     "photocontrols": _Answer(_STOCK, _nothing_fitted,
                              (_repairs_end, _not_priced, _no_shelf)),
-    "warranty": _Answer(_STOCK, _no_failures, _COUNTING),
-    "energy": _Answer(("lights",), _known),
+    "warranty": _Answer(_STOCK, _no_warranties, _COUNTING),
+    "energy": _Answer(("lights",), _no_watts),
     "answers": _Answer(("lights", *_HEARD), _known),
 }  # fmt: skip
 """Each command that asks, and each report, by its name."""

@@ -15,7 +15,8 @@ from reports.papers import PAPERS
 from reports.papers.desk import Desk
 from reports.papers.faces import as_html
 from reports.papers.paper import Paper
-from tests.absent_records import TOWNS, register, town
+from tests.absent_records import LIGHTS, TOWNS, register, town
+from tests.packages import take_in, write_package
 
 NO_REPAIRS = "no repairs are on record"
 NO_CAUSE = "no repair on record says what had failed"
@@ -146,6 +147,36 @@ def test_every_paper_says_what_it_stands_on(name: str, tmp_path: Path) -> None:
         reason = grounds(desk.register, title).not_known
         assert ("Not known, because" in as_html(paper)) == bool(reason), title
         assert not (reason and paper.tables), title
+
+
+@pytest.mark.parametrize(
+    ("title", "reason"),
+    [
+        ("batches", "no models are on record"),
+        ("rebuild", "no circuits are on record"),
+        ("warranty", "no warranty of any model"),
+        ("photocontrols", NO_MODELS),
+    ],
+)
+def test_a_paper_without_its_records_shows_no_figures(
+    title: str, reason: str, tmp_path: Path
+) -> None:
+    paper = PAPERS[title](Desk(register(tmp_path, "both")))
+    assert f"Not known, because {reason}" in as_html(paper)
+    assert paper.tables == ()
+
+
+def test_energy_without_watts_is_not_nothing(tmp_path: Path) -> None:
+    bare = [{**row, "watts": ""} for row in LIGHTS]
+    package = write_package(
+        tmp_path / "town",
+        {"lights": bare},
+        created="2020-01-01T00:00:00Z",
+        opened_on="2019-01-01",
+    )
+    paper = PAPERS["energy"](Desk(take_in(package).register))
+    assert "Not known, because no watts" in as_html(paper)
+    assert "0 kWh" not in as_html(paper)
 
 
 def test_a_month_without_reports_has_no_backlog_of_none(tmp_path: Path) -> None:
