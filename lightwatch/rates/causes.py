@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.rates.ages import FloatArray
+from lightwatch.rates.ages import FloatArray, refuse
 from lightwatch.rates.nonparametric import normal_quantile, step_at, table
 
 
@@ -50,7 +50,7 @@ def aalen_johansen(
     entry_age, exit_age
         Ages between which each life was watched [years].
     cause
-        What it failed by at its exit: a number or a word; 0 or "" when it was alive.
+        What it failed by at its exit: a number or a string; 0 or "" when it was alive.
     confidence
         Of the two-sided limits at each age.
 
@@ -64,6 +64,8 @@ def aalen_johansen(
     ------
     NotEnoughEvidence
         Nothing failed.
+    NotUnderstood
+        A cause is missing.
 
     References
     ----------
@@ -73,7 +75,13 @@ def aalen_johansen(
        Trials and Observational Studies (1995), section 10.2.1, for the variance.
     """
     named = np.asarray(cause)
-    alive = named == ("" if named.dtype.kind in "US" else 0)
+    if named.dtype == object:
+        refuse(
+            np.array([one is None or one != one for one in named]), "cause is missing"
+        )
+        alive = np.array([one in ("", 0) for one in named], dtype=bool)
+    else:
+        alive = named == ("" if named.dtype.kind in "US" else 0)
     ages, at_risk, whole = table(entry_age, exit_age, ~alive, None)
     end = np.asarray(exit_age, dtype=np.float64)[~alive]
     causes, rows = np.unique(named[~alive], return_inverse=True)

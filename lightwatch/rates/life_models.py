@@ -8,7 +8,7 @@ burning.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +32,7 @@ from lightwatch.rates.piecewise import fit_hazard
 from lightwatch.rates.profile import Limits
 from lightwatch.rates.weather_gaps import WeatherGap, weather_gaps
 from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
+from lightwatch.rates.weibayes import weibayes
 from lightwatch.rates.weibull import fit_weibull
 from lightwatch.rates.weibull_life import WeibullFit
 from lightwatch.words import SUPPLY
@@ -166,6 +167,26 @@ def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | Left
         return LeftOut(kind, name, count, failures, str(error))
     found = LifeFit(kind, name, count, failures, fitted, shape)
     return found if kind in SUPPLY else _held_against(found, used)
+
+
+def _bounded(left: LeftOut, some: pd.DataFrame, fits: Sequence[LifeFit]) -> LeftOut:
+    """Say how long it lasts at least, if it wears as others of its kind do."""
+    shapes = [one.weibull.shape for one in fits if one.kind == left.kind]
+    used = some[some["entry_age"].notna() & (some["high_age"] > some["entry_age"])]
+    if not shapes or used.empty:
+        return left
+    shape = round(float(np.median(shapes)), 2)
+    try:
+        bound = weibayes(**_weibull_rows(used), shape=shape)
+    except LightwatchError:
+        return left
+    years = float(bound.quantile_low(0.1))
+    return replace(
+        left,
+        reason=f"{left.reason}; if it wears as other types of its kind do (shape "
+        f"{shape:.2f}, assumed), a tenth have failed after {years:.1f} years at the "
+        "earliest (95 %)",
+    )
 
 
 def _held_against(fit: LifeFit, used: pd.DataFrame) -> LifeFit:
@@ -326,6 +347,7 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
     models, clocks, left_out = _weather_models(lives, aged, weather, detected, lit)
     fits: list[LifeFit] = []
     kinds = aged[[*_FITTED, *_BOUNDS]].groupby(["kind", "type"], sort=True)
+    thin: list[tuple[LeftOut, pd.DataFrame]] = []
     for (kind, name), some in kinds:
         burns = kind in clocks and clocks[str(kind)].is_burning
         by_clock = lit.aged(some) if burns and lit is not None else some
@@ -334,9 +356,10 @@ def life_models(lives: Lives, keep: Keep = here) -> LifeModels:
             fit = replace(fit, by_burning=burns)
             fits.append(_at_mean_weather(fit, models.get(str(kind))))
         else:
-            left_out.append(fit)
+            thin.append((fit, by_clock))
         undated = _undated(str(kind), str(name), some)
         left_out += [undated] if undated else []
+    left_out += [_bounded(one, some, fits) for one, some in thin]
     gaps = weather_gaps(weather, models.values())
     return LifeModels(
         tuple(fits),

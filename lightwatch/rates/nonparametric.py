@@ -1,4 +1,4 @@
-"""Survival and cumulative hazard with no shape assumed.
+"""Survival with no shape assumed.
 
 One rule for who is at risk at age t, everywhere: entry < t <= exit; an entry age of
 zero means watched from new. Ties are exact: all failures at one age are one step.
@@ -34,23 +34,6 @@ class SurvivalCurve:
     def at(self, age_years: ArrayLike) -> FloatArray:
         """Return the share alive at an age [years]; all are, before the first."""
         return step_at(self.age_years, self.survival, 1.0, age_years)
-
-
-@dataclass(frozen=True)
-class HazardCurve:
-    """Hazard summed up to and with each age of failure, until the next."""
-
-    age_years: FloatArray
-    hazard: FloatArray
-    low: FloatArray
-    high: FloatArray
-    at_risk: FloatArray
-    failures: FloatArray
-    confidence: float
-
-    def at(self, age_years: ArrayLike) -> FloatArray:
-        """Return the cumulative hazard at an age [years]."""
-        return step_at(self.age_years, self.hazard, 0.0, age_years)
 
 
 def step_at(
@@ -186,49 +169,3 @@ def _log_log(
     low = np.where(alive, np.exp(log / power), 0.0)
     high = np.where(alive, np.exp(log * power), 1.0)
     return low, np.minimum.accumulate(high)
-
-
-def nelson_aalen(
-    entry_age: ArrayLike,
-    exit_age: ArrayLike,
-    failed: ArrayLike,
-    *,
-    weights: ArrayLike | None = None,
-    confidence: float = 0.95,
-) -> HazardCurve:
-    """Estimate the cumulative hazard, with delayed entry.
-
-    Parameters
-    ----------
-    entry_age, exit_age
-        Ages between which each life was watched [years].
-    failed
-        Whether it failed at its exit.
-    weights
-        How many alike each life stands for.
-    confidence
-        Of the two-sided limits at each age.
-
-    Returns
-    -------
-    HazardCurve
-        One step an age of failure; the variance sums d / n^2, limits on the log scale.
-
-    Raises
-    ------
-    NotEnoughEvidence
-        Nothing failed.
-
-    References
-    ----------
-    .. [1] O. Aalen, Annals of Statistics 6 (1978), 701-726.
-    .. [2] J. P. Klein and M. L. Moeschberger, Survival Analysis, 2nd ed. (2003),
-       sections 4.2 and 4.3.
-    """
-    ages, at_risk, failures = table(entry_age, exit_age, failed, weights)
-    hazard = np.cumsum(failures / at_risk)
-    error = np.sqrt(np.cumsum(failures / at_risk**2))
-    factor = np.exp(normal_quantile(confidence) * error / hazard)
-    return HazardCurve(
-        ages, hazard, hazard / factor, hazard * factor, at_risk, failures, confidence
-    )

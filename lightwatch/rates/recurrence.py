@@ -87,15 +87,24 @@ class MeanCumulative:
     high: Floats
     at_risk: Ints
     failures: Ints
+    watched_until: float
+    """Greatest age at which a unit was watched."""
 
     def at(self, age: float) -> tuple[float, float, float]:
         """Return mean, low and high by an age; nothing has happened before the first.
+
+        The mean stays as it was from the last failure to the end of the last watch.
 
         Raises
         ------
         NotEnoughEvidence
             No unit was watched at that age or later.
         """
+        if age > self.watched_until:
+            raise NotEnoughEvidence(
+                f"nothing was watched at {age:g} (the last watch ends at "
+                f"{self.watched_until:g})"
+            )
         place = int(np.searchsorted(self.age, age, side="right")) - 1
         if place < 0:
             return 0.0, 0.0, 0.0
@@ -185,4 +194,5 @@ def mean_cumulative(history: Histories, confidence: float = 0.95) -> MeanCumulat
         mean * away,
         at_risk.astype(np.int64),
         count.astype(np.int64),
+        float(history.exit_age.max()),
     )

@@ -9,7 +9,6 @@ from numpy.typing import ArrayLike
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.rates.ages import FloatArray, between, weights_of
-from lightwatch.rates.remaining import mean_remaining
 
 
 @dataclass(frozen=True)
@@ -25,28 +24,11 @@ class WeibayesBound:
     scale_years: float | None
     failures: float
     confidence: float
-    caveat: str
-
-    def survival_low(self, age_years: ArrayLike) -> FloatArray:
-        """Return the least share alive at an age [years]."""
-        ratio = np.asarray(age_years, dtype=np.float64) / self.scale_low_years
-        return np.asarray(np.exp(-(ratio**self.assumed_shape)))
 
     def quantile_low(self, share: ArrayLike) -> FloatArray:
         """Return the least age by which a share has failed [years]."""
         spent = -np.log1p(-np.asarray(share, dtype=np.float64))
         return np.asarray(self.scale_low_years * spent ** (1 / self.assumed_shape))
-
-    def failure_chance_high(self, age_years: ArrayLike, years: ArrayLike) -> FloatArray:
-        """Return the greatest chance that one alive at an age fails within years."""
-        ratio = np.asarray(age_years, dtype=np.float64) / self.scale_low_years
-        later = ratio + np.asarray(years, dtype=np.float64) / self.scale_low_years
-        k = self.assumed_shape
-        return np.asarray(-np.expm1(ratio**k - later**k))
-
-    def mean_remaining_low(self, age_years: ArrayLike) -> FloatArray:
-        """Return the least mean life that remains at an age [years]."""
-        return mean_remaining(self.assumed_shape, self.scale_low_years, age_years)
 
 
 def weibayes(
@@ -78,7 +60,7 @@ def weibayes(
     Returns
     -------
     WeibayesBound
-        With its assumption said aloud.
+        And the shape that was assumed.
 
     Raises
     ------
@@ -120,8 +102,4 @@ def weibayes(
         scale_years=top * (spent / failures) ** (1 / shape) if failures else None,
         failures=failures,
         confidence=confidence,
-        caveat=(
-            f"the shape {shape:g} is assumed, not estimated: "
-            f"{failures:g} of {counts.sum():g} lives failed"
-        ),
     )

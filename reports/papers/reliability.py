@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lightwatch.rates import RateRow, rates
+from lightwatch.rates.endings import BY_YEARS, WAYS, Endings, endings
 from lightwatch.rates.life_models import LeftOut, life_models
 from lightwatch.words import SUPPLY
 from reports import charts
@@ -57,6 +58,29 @@ def by_technology(every: Sequence[RateRow]) -> tuple[Table, tuple[str, ...]]:
     return table, (f"{', '.join(scarce)}: {why}",) if scarce else ()
 
 
+def by_ending(every: Sequence[Endings]) -> Table:
+    """Return what share of each kind ended in which way, by an age."""
+    ways = [name for name in WAYS if any(name in one.share for one in every)]
+    lines = [
+        (
+            one.kind.replace("_", " "),
+            one.ended,
+            *(rounded(100 * one.share.get(name, 0.0), 1) for name in ways),
+            rounded(100 * one.left, 1),
+        )
+        for one in every
+    ]
+    return Table(
+        "endings",
+        f"What ends a part's life, by {BY_YEARS:g} years in place",
+        ("Part", "Ended", *(f"{name.capitalize()} [%]" for name in ways),
+         "Still in place [%]"),
+        rows(lines),
+        "By Aalen and Johansen, with late entry: what was taken away for one reason "
+        "can no longer end for another. Only a failure tells of the part itself.",
+    )  # fmt: skip
+
+
 def _of(row: RateRow) -> tuple[str, str]:
     """Return the technology and the part; what feeds a light has no technology."""
     kind, technology = str(row.group["kind"]), str(row.group["technology"])
@@ -98,6 +122,8 @@ def paper(desk: Desk) -> Paper:
         "tenth has failed by B10.",
     )  # fmt: skip
     rates_table, scarce = by_technology(rates(desk.lives, ["technology", "kind"]))
+    ends = endings(desk.lives)
+    endings_table = (by_ending(ends),) if ends else ()
     pictures = tuple(
         Chart(
             f"{kind.replace('_', ' ').capitalize()}: how many still work",
@@ -117,5 +143,5 @@ def paper(desk: Desk) -> Paper:
         "Weibull fits to lives with late entry, failures put between the days between "
         "which they must lie; Kaplan-Meier with late entry for the pictures.",
         (*_left_out(models.left_out), *scarce),
-        (*pictures, lives_table, rates_table),
+        (*pictures, lives_table, *endings_table, rates_table),
     )

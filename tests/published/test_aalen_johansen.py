@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from lifelines import AalenJohansenFitter
 
@@ -55,6 +56,18 @@ def test_five_lives_with_two_causes_step_as_r_prints() -> None:
     assert found.survival == pytest.approx([0.75, 0.5, 0.25, 0.0])
     assert found.incidence[0] == pytest.approx([0.25, 0.25, 0.5, 0.5])
     assert found.incidence[1] == pytest.approx([0.0, 0.25, 0.25, 0.5])
+
+
+def test_strings_of_a_column_are_causes_and_an_empty_one_is_alive() -> None:
+    entry, leave = [0, 0, 2, 0, 1], [5, 4, 8, 7, 6]
+    words = ["a", "", "b", "a", "b"]
+    plain = aalen_johansen(entry, leave, words)
+    for column in (pd.Series(words), pd.Series(words, dtype=object)):
+        found = aalen_johansen(entry, leave, column)
+        assert list(found.causes) == ["a", "b"]
+        assert found.incidence == pytest.approx(plain.incidence)
+    with pytest.raises(NotUnderstood, match="cause is missing: 1 lives"):
+        aalen_johansen(entry, leave, pd.Series([*words[:-1], None], dtype=object))
 
 
 def test_with_all_watched_to_failure_shares_are_plain_proportions() -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lifelines import KaplanMeierFitter, NelsonAalenFitter
+from lifelines import KaplanMeierFitter
 from lifelines.datasets import load_lung
 from surpyval import KaplanMeier
 
 from lightwatch.errors import NotEnoughEvidence, NotUnderstood
-from lightwatch.rates.nonparametric import kaplan_meier, nelson_aalen
+from lightwatch.rates.nonparametric import kaplan_meier
 from tests.published.printed import printed
 from tests.published.printed_lives import NIST_HOURS, SHOCK_ABSORBERS_KM, table
 from tests.simulated_lives import simulate_lives
@@ -18,7 +18,6 @@ KM_4_1 = (
     "Klein & Moeschberger, Survival Analysis, 2nd ed. (2003), example 4.1, 6-MP "
     "patients of Freireich et al. (1963); from memory, agrees with R survival 3.5-3"
 )
-KM_4_2 = "Klein & Moeschberger (2003), table 4.2 (Nelson-Aalen); from memory"
 
 
 def _six_mp() -> tuple[np.ndarray, np.ndarray]:
@@ -84,21 +83,6 @@ def test_log_log_limits_of_the_6_mp_patients_are_as_printed() -> None:
     assert curve.high[at_10] == printed("0.889", KM_4_1)
     assert curve.low[at_23] == printed("0.188", KM_4_1)
     assert curve.high[at_23] == printed("0.680", KM_4_1)
-
-
-def test_the_hazard_of_the_6_mp_patients_sums_up_as_printed() -> None:
-    time, failed = _six_mp()
-    curve = nelson_aalen(np.zeros(21), time, failed)
-
-    for week, hazard in [
-        (7, "0.2017"),
-        (10, "0.2683"),
-        (13, "0.3517"),
-        (16, "0.4426"),
-        (22, "0.5854"),
-        (23, "0.7521"),
-    ]:
-        assert float(curve.at(week)) == printed(hazard, KM_4_2)
 
 
 def test_leukaemia_patients_survive_as_r_prints() -> None:
@@ -229,20 +213,6 @@ def test_two_other_programs_give_the_same_curve_on_tied_late_lives(
     limits = other.confidence_interval_.reindex(curve.age_years).to_numpy()
     assert curve.low == pytest.approx(limits[:, 0], abs=1e-8)
     assert curve.high == pytest.approx(limits[:, 1], abs=1e-8)
-    hazard = nelson_aalen(lives.entry_age, lives.exit_age, lives.failed)
-    summed = NelsonAalenFitter(nelson_aalen_smoothing=False).fit(
-        lives.exit_age, lives.failed, entry=lives.entry_age
-    )
-    expected = summed.cumulative_hazard_at_times(curve.age_years)
-    assert hazard.hazard == pytest.approx(expected, abs=1e-10)
-    # Under ties lifelines takes (n - d) d / n^3 for the steps of the variance.
-    n, d = curve.at_risk, curve.failures
-    error = np.sqrt(np.cumsum((n - d) * d / n**3))
-    ours = np.sqrt(np.cumsum(d / n**2))
-    limits = summed.confidence_interval_.reindex(curve.age_years).to_numpy()
-    for found, other_limit in ((hazard.low, limits[:, 0]), (hazard.high, limits[:, 1])):
-        stretched = hazard.hazard * (found / hazard.hazard) ** (error / ours)
-        assert stretched == pytest.approx(other_limit, rel=1e-6)
 
 
 def test_a_weight_of_three_is_three_lives_alike() -> None:

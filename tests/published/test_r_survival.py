@@ -17,9 +17,8 @@ import pandas as pd
 import pytest
 
 from lightwatch.rates.causes import aalen_johansen
-from lightwatch.rates.nonparametric import kaplan_meier, nelson_aalen
+from lightwatch.rates.nonparametric import kaplan_meier
 from lightwatch.rates.recurrence import histories, mean_cumulative
-from lightwatch.rates.turnbull import turnbull
 from lightwatch.rates.weibull import fit_weibull
 from tests.simulated_lives import Simulated, simulate_lives
 
@@ -166,8 +165,7 @@ def test_late_tied_lives_have_the_kaplan_meier_curve_of_survfit(
         ' conf.type = "log-log", timefix = FALSE)\n'
         "s <- fit$n.event > 0\n"
         "found <- data.frame(age = fit$time, survival = fit$surv, low = fit$lower,"
-        " high = fit$upper, at_risk = fit$n.risk, hazard = fit$cumhaz,"
-        " error = fit$std.chaz)[s, ]",
+        " high = fit$upper, at_risk = fit$n.risk)[s, ]",
     )
     curve = kaplan_meier(lives.entry_age, lives.exit_age, lives.failed)
     assert curve.age_years == pytest.approx(found["age"].to_numpy(), rel=1e-12)
@@ -175,32 +173,6 @@ def test_late_tied_lives_have_the_kaplan_meier_curve_of_survfit(
     for name in ("survival", "low", "high"):
         ours, theirs = getattr(curve, name), found[name].to_numpy()
         assert ours == pytest.approx(theirs, abs=AGREEMENT), name
-    summed = nelson_aalen(lives.entry_age, lives.exit_age, lives.failed)
-    assert summed.hazard == pytest.approx(found["hazard"].to_numpy(), abs=AGREEMENT)
-    ratio = np.log(summed.high / summed.hazard) / 1.959964 * summed.hazard
-    assert ratio == pytest.approx(found["error"].to_numpy(), abs=AGREEMENT)
-
-
-def test_lives_in_intervals_have_the_turnbull_curve_of_survfit(tmp_path: Path) -> None:
-    """Inspected every year; with many short intervals R's climb stops early."""
-    lives = _lives(365.25, count=1600)
-    new = lives.entry_age == 0
-    low = np.floor(lives.low[new])
-    high = np.ceil(lives.high[new])
-    found = r(
-        tmp_path,
-        pd.DataFrame({"low": low, "high": np.where(np.isfinite(high), high, np.nan)}),
-        'fit <- survfit(Surv(low, high, type = "interval2") ~ 1, lives)\n'
-        "found <- data.frame(age = fit$time, survival = fit$surv)",
-    )
-    curve = turnbull(low, high, np.zeros(new.sum()), tolerance=1e-9)
-    ages = np.arange(1.0, 8.0)
-    place = np.searchsorted(found["age"].to_numpy(), ages, side="right")
-    theirs = np.concatenate([[1.0], found["survival"]])[place]
-    assert len(np.unique(theirs)) > 5
-    least, most = curve.bounds(ages)
-    assert np.all(theirs >= least - AGREEMENT)
-    assert np.all(theirs <= most + AGREEMENT)
 
 
 @ROUNDED

@@ -59,6 +59,15 @@ def test_before_the_first_failure_the_mean_is_zero() -> None:
     assert mean_cumulative(drawn(3, 10, 20)).at(0.0) == (0.0, 0.0, 0.0)
 
 
+def test_after_the_last_watch_there_is_no_mean() -> None:
+    """Two failures at 1 and 2; the last watch ends at 4."""
+    found = mean_cumulative(histories([3.0, 4.0], [0, 1], [1.0, 2.0]))
+
+    assert found.at(4.0)[0] == found.at(2.0)[0] == pytest.approx(1.0)
+    with pytest.raises(NotEnoughEvidence, match=r"nothing was watched at 4\.5"):
+        found.at(4.5)
+
+
 def test_no_failures_are_refused_with_a_reason() -> None:
     none = histories([5.0, 6.0], [], [])
 

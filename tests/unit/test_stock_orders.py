@@ -12,6 +12,7 @@ import pytest
 from lightwatch.decisions.stock.budget import budget
 from lightwatch.decisions.stock.forecast import Forecast, Item, fit, forecast
 from lightwatch.decisions.stock.orders import Order, Terms, orders
+from lightwatch.decisions.stock.policies import best_continuous, chances
 from lightwatch.decisions.stock.shelf import Served, Shelf
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.known import Known
@@ -159,6 +160,21 @@ def test_the_least_cost_policies_stock_more_when_running_out_costs_more(fitted) 
         )
         assert cheap.reorder_point < dear.reorder_point
         assert dear.reorder_point < dear.order_up_to
+
+
+@pytest.mark.parametrize(
+    ("costs", "said"),
+    [((10.0, 1.0, 0.0), "a unit short costs 0"), ((10.0, 0.0, 5.0), "a unit held")],
+)
+def test_what_costs_nothing_has_no_order_of_least_cost(costs, said) -> None:
+    with pytest.raises(NotUnderstood, match=said):
+        best_continuous(chances([0, 1, 1, 2]), costs, 1.0)
+
+
+def test_orders_where_running_out_costs_nothing_are_refused_in_one_line(fitted) -> None:
+    free = Terms(policy="continuous", shortage_cost=0.0)
+    with pytest.raises(NotUnderstood, match="a unit short costs 0 a month"):
+        orders(fitted, steady(fitted, 10), free)
 
 
 def test_before_the_shelf_was_counted_nothing_is_ordered(tmp_path) -> None:

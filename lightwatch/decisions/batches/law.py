@@ -20,19 +20,25 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gammaln
 
 Floats = npt.NDArray[np.float64]
 
-GRID = np.exp(np.linspace(np.log(0.02), np.log(50.0), 500))
+RANGE = (0.02, 50.0)
 """Ratios looked at."""
 
-DRAWN = (np.arange(16) + 0.5) / 16
-"""Share by which a typical batch is drawn to the mean of the many: uniform
-beforehand."""
+COARSE, FINE = 0.016, 0.4
+"""Step between them, in the log: at most, and in standard errors of the batch that is
+known best."""
 
-MEANS = np.exp(np.linspace(-0.3, 0.3, 7))
-"""Of the law of the many."""
+LOGITS = 22
+"""Laws of the many looked at: even in the logit of the share by which a typical batch
+is drawn to their mean, that share being uniform beforehand."""
+
+LEAST_SHAPE = 0.1
+"""Of the law of the many, looked at; no source."""
+
+MEANS = np.linspace(-0.3, 0.3, 13)
+"""Of the law of the many, in the log."""
 
 FEW = np.array([0.003, 0.01, 0.03, 0.1])
 """Share of batches that are unlike the others; no source."""
@@ -50,9 +56,19 @@ class Ratios:
     high: Floats
 
 
-def _likelihood(failures: Floats, expected: Floats, evidence: Floats) -> Floats:
+def _grid(failures: Floats, evidence: Floats) -> Floats:
+    """Return ratios even in the log, close enough for the batch that is known best."""
+    known = 1 / np.sqrt(1 / (failures + 1) + 1 / np.maximum(evidence, 1.0))
+    step = min(COARSE, FINE / float(known.max()))
+    low, high = np.log(RANGE)
+    return np.asarray(np.exp(np.linspace(low, high, 1 + round((high - low) / step))))
+
+
+def _likelihood(
+    grid: Floats, failures: Floats, expected: Floats, evidence: Floats
+) -> Floats:
     """Return the negative binomial likelihood by batch and ratio, greatest 1."""
-    mean = np.maximum(expected, 1e-9)[:, None] * GRID
+    mean = np.maximum(expected, 1e-9)[:, None] * grid
     size = np.maximum(evidence, 1e-3)[:, None]
     log = failures[:, None] * np.log(mean / (size + mean))
     log -= size * np.log1p(mean / size)
@@ -64,17 +80,28 @@ def _normed(log_density: Floats) -> Floats:
     return np.asarray(mass / mass.sum(axis=-1, keepdims=True))
 
 
-def _laws(typical: float) -> Floats:
-    """Return laws of ratios on the grid, all beforehand as likely."""
-    drawn, mean, few = (
-        one.ravel() for one in np.meshgrid(DRAWN, MEANS, FEW, indexing="ij")
+def _laws(grid: Floats, typical: float) -> tuple[Floats, Floats]:
+    """Return laws of ratios on the grid, and the log of how likely each is beforehand.
+
+    Parameters
+    ----------
+    grid
+        Ratios.
+    typical
+        Failures on which a typical batch's ratio rests.
+    """
+    low = min(np.log(LEAST_SHAPE / typical), -3.5)
+    logits, log_mean, few = (
+        one.ravel()
+        for one in np.meshgrid(np.linspace(low, 3.5, LOGITS), MEANS, FEW, indexing="ij")
     )
-    shape = (typical * drawn / (1 - drawn))[:, None]
-    rate = shape / mean[:, None]
-    many = _normed(shape * np.log(GRID * rate) - rate * GRID - gammaln(shape))
-    wide = _normed(-0.5 * (np.log(GRID / FEW_MEDIAN) / FEW_SPREAD) ** 2)
+    shape = (typical * np.exp(logits))[:, None]
+    rate = shape / np.exp(log_mean)[:, None]
+    many = _normed(shape * np.log(grid * rate) - rate * grid)
+    wide = _normed(-0.5 * (np.log(grid / FEW_MEDIAN) / FEW_SPREAD) ** 2)
     share = few[:, None]
-    return np.asarray((1 - share) * many + share * wide)
+    before = -np.logaddexp(0, logits) - np.logaddexp(0, -logits)
+    return np.asarray((1 - share) * many + share * wide), np.asarray(before)
 
 
 def ratios(
@@ -99,15 +126,16 @@ def ratios(
     >>> [bool(low < 3 < high) for low, high in zip(found.low[:2], found.high[:2])]
     [True, False]
     """
-    likelihood = _likelihood(failures, expected, evidence)
-    laws = _laws(float(max(np.median(expected), 0.1)))
+    grid = _grid(failures, evidence)
+    likelihood = _likelihood(grid, failures, expected, evidence)
+    laws, before = _laws(grid, float(max(np.median(expected), 0.1)))
     made = np.maximum(likelihood @ laws.T, 1e-300)
-    weight = _normed(np.log(made).sum(axis=0))
+    weight = _normed(before + np.log(made).sum(axis=0))
     posterior = likelihood * ((weight / made) @ laws)
-    mass = np.cumsum(posterior, axis=1) / posterior.sum(axis=1, keepdims=True)
+    posterior /= posterior.sum(axis=1, keepdims=True)
+    mass = np.cumsum(posterior, axis=1) - posterior / 2
     tail = (1 - confidence) / 2
     low, high = (
-        np.array([np.interp(at, row, GRID) for row in mass]) for at in (tail, 1 - tail)
+        np.array([np.interp(at, row, grid) for row in mass]) for at in (tail, 1 - tail)
     )
-    mean = posterior @ GRID / posterior.sum(axis=1)
-    return Ratios(mean, low, high)
+    return Ratios(posterior @ grid, low, high)

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lightwatch.decisions.stock.terms import Floats
+from lightwatch.errors import NotUnderstood
 
 
 @dataclass(frozen=True)
@@ -135,8 +136,20 @@ def best_continuous(
 
     By the algorithm of Federgruen and Zheng (1992): Q grows by the cheaper of its two
     neighbours as long as that is below the mean cost.
+
+    Raises
+    ------
+    NotUnderstood
+        A unit short, or one held, costs nothing: the cheapest is then never to order,
+        or to order without end.
     """
     order, holding, shortage = costs
+    for name, cost in (("short", shortage), ("held", holding)):
+        if not cost > 0:
+            raise NotUnderstood(
+                f"a unit {name} costs {cost:g} a month (expected above 0 for orders "
+                "of least cost)"
+            )
 
     def held(units: int) -> float:
         return float(carrying(demand, units, holding, shortage)[0])
