@@ -13,6 +13,7 @@ import numpy as np
 from lightwatch.decisions.cautions import CAUTIONS, UNDERGROUND
 from lightwatch.decisions.triage import METHOD, Outage
 from lightwatch.decisions.triage.experience import Experience
+from lightwatch.decisions.triage.misdrawn import Misdrawn
 from lightwatch.decisions.triage.spoken import (
     NBSP,
     day_of,
@@ -116,7 +117,7 @@ def _silent(outage: Outage) -> str:
     return f"Not heard from: {len(silent)} {are} probably dark too ({_names(silent)})."
 
 
-def _paragraph(outage: Outage, now: datetime) -> str:
+def _paragraph(outage: Outage, now: datetime, wrong: Sequence[Misdrawn]) -> str:
     """Say one outage in a paragraph."""
     said = []
     if outage.danger:
@@ -127,11 +128,16 @@ def _paragraph(outage: Outage, now: datetime) -> str:
     said += [f"{sentence(one)}." for one in outage.why]
     said += [_places(outage), _silent(outage)]
     said.append(next_said(outage))
+    said += [
+        f"Record in doubt: {one}." for one in wrong if one.light_id in outage.lights
+    ]
     said.append(f"What would change this: {would_change(outage)}.")
     return " ".join(filter(None, said))
 
 
-def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
+def outages_text(
+    as_of: str, outages: Sequence[Outage], wrong: Sequence[Misdrawn] = ()
+) -> str:
     """Return one paragraph an outage, danger first, under the usual cautions.
 
     Parameters
@@ -140,6 +146,8 @@ def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
         When it was judged, RFC 3339.
     outages
         Every open trouble.
+    wrong
+        Lights that are probably on another circuit than is on record.
     """
     if not outages:
         return f"Nothing is open as of {as_of}."
@@ -147,10 +155,10 @@ def outages_text(as_of: str, outages: Sequence[Outage]) -> str:
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
     doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
     believed = [one for one in outages if one not in doubted]
-    said = [_paragraph(one, now) for one in believed]
+    said = [_paragraph(one, now, wrong) for one in believed]
     if doubted:
         said.append("Open on paper, probably nothing there:")
-        said += [_paragraph(one, now) for one in doubted]
+        said += [_paragraph(one, now, wrong) for one in doubted]
     parts = ["\n".join(_filled(line) for line in head), *map(_filled, said)]
     if any(one.underground and is_shared(one) for one in outages):
         rules = (f"{i}. {line}" for i, line in enumerate(UNDERGROUND, 1))

@@ -265,7 +265,8 @@ def outages(
         print_json({**outages_document(written, found), **grounds_document(on)})
         print("\n\n".join(notes), file=sys.stderr)
     else:
-        said = with_grounds(outages_text(written, found), on, keep=bool(found))
+        told = outages_text(written, found, triage.misdrawn if found else ())
+        said = with_grounds(told, on, keep=bool(found))
         print("\n\n".join([*notes, said]))
 
 

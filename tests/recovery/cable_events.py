@@ -70,8 +70,8 @@ def _register(cabinets: Sequence[tuple[int, int, int]]) -> pd.DataFrame:
     east = APART_M / DEGREE_M / np.cos(np.radians(47.32))
     rows = [
         {
-            "light_id": f"L{street:02d}{i:02d}",
-            "pole_id": f"P{street:02d}{i:02d}",
+            "light_id": f"L{street:02d}-{i:02d}",
+            "pole_id": f"P{street:02d}-{i:02d}",
             "longitude": round(15.64 + i * east, 6),
             "latitude": round(47.30 + street * STREETS_APART_M / DEGREE_M, 6),
             "road_id": f"R{street}",
@@ -110,7 +110,7 @@ def town(seed: int) -> Events:
         k = fits[0]
         chosen = chosen[chosen != k]
         street, first, end = cabinets[k]
-        dark = [f"L{street:02d}{i:02d}" for i in range(max(end - size, first), end)]
+        dark = [f"L{street:02d}-{i:02d}" for i in range(max(end - size, first), end)]
         faults.append(frozenset(dark))
         began = NOW - timedelta(days=float(rng.uniform(2, 3)))
         for light in rng.choice(dark, many, replace=False):
@@ -156,8 +156,8 @@ def asked(events: Events, folder: Path, *, cabinets: bool) -> list[Outage]:
     return outages(lives(Register(Known(store, default_as_of(store)))))
 
 
-def found(events: Events, told: Sequence[Outage]) -> tuple[int, int, int]:
-    """Return events found, false feed faults, and lone lights said to be on a feed."""
+def found(events: Events, told: Sequence[Outage]) -> tuple[int, int]:
+    """Return how many events were found, and feed faults said where none was."""
     shared = [one for one in told if is_shared(one)]
     several = [one for one in shared if len(one.lights) > 1]
     hit = sum(
@@ -166,4 +166,4 @@ def found(events: Events, told: Sequence[Outage]) -> tuple[int, int, int]:
     )
     dark = frozenset().union(*events.faults)
     false = sum(not dark & set(one.reported) for one in shared)
-    return hit, false, sum(len(one.lights) == 1 for one in shared)
+    return hit, false

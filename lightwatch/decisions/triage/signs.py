@@ -220,12 +220,13 @@ class Signs:
     def _rates(self) -> dict[int, _Rates]:
         return {}
 
-    def _rates_of(self, known: Experience) -> _Rates:
+    def rates_of(self, known: Experience) -> _Rates:
+        """Return the rates of the network, worked out once."""
         return self._rates.setdefault(id(known), _Rates(known, self.grid, self.crews))
 
     def feed_rates(self, known: Experience) -> FeedRates:
         """Return the hazards of the feeds as they stand [1/year]."""
-        return self._rates_of(known).feeds
+        return self.rates_of(known).feeds
 
     @cached_property
     def now(self) -> int:
@@ -278,7 +279,7 @@ class Signs:
         when = self._told.at[rows]
         mine = seen & np.isin(symptom, _codes(channel.symptoms))
         by_day = channel.patrol == "day"
-        hit = DAY_HIT if by_day else self._rates_of(known).channel(channel).hit
+        hit = DAY_HIT if by_day else self.rates_of(known).channel(channel).hit
         parts = [
             looks(*self.driven.passes(at, channel.patrol), noted=False, hit=hit),
             looks(which[mine], when[mine], noted=True, hit=hit),
@@ -302,9 +303,9 @@ class Signs:
 
     def _astray(self, known: Experience, channel: Channel) -> Floats:
         """Return for every light the rate of reports meant for another [1/night]."""
-        kept = self._rates_of(known).astray
+        kept = self.rates_of(known).astray
         if channel not in kept:
-            told, rates = self._told, self._rates_of(known).channel(channel)
+            told, rates = self._told, self.rates_of(known).channel(channel)
             mine = np.isin(told.symptom, _codes(channel.symptoms)) & (told.light >= 0)
             light = told.light[mine]
             some = np.unique(light[told.at[mine] > self._since[0][light]])
@@ -344,7 +345,7 @@ class Signs:
         words[light] = order[
             np.searchsorted(_codes(channel.symptoms)[order], told.symptom[first])
         ]
-        rates = self._rates_of(known).channel(channel)
+        rates = self.rates_of(known).channel(channel)
         looks = self._looks(at, known, channel, (rows, which))
         oldest = np.minimum((now - since) / DAY, night_edges()[0])
         looks = looks.chosen(looks.age < oldest[looks.light])

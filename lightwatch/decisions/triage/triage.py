@@ -16,6 +16,7 @@ from lightwatch.decisions.triage.channel import CHANNELS, Channel
 from lightwatch.decisions.triage.experience import Experience, experience
 from lightwatch.decisions.triage.grid import ALONE
 from lightwatch.decisions.triage.judge import INFERRED, CircuitJudged, judge
+from lightwatch.decisions.triage.misdrawn import Misdrawn, misdrawn
 from lightwatch.decisions.triage.next_test import SOURCE, WRONG_READING
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
@@ -66,6 +67,11 @@ class Triage:
     def troubles(self) -> pd.DataFrame:
         """Every open report and sighting, with its circuit."""
         return self.signs.open
+
+    @cached_property
+    def misdrawn(self) -> tuple[Misdrawn, ...]:
+        """Lights that are probably on another circuit than is on record."""
+        return misdrawn(self.signs, self.known)
 
     @cached_property
     def standing(self) -> pd.DataFrame:
