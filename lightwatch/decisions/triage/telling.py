@@ -234,7 +234,7 @@ class Telling:
         told = "reported out" if other in self.reported else "probably dark"
         return NextTest(
             f"between {self.where(one)} ({said}) and {self.where(other)} ({told})",
-            f"live probably ends there. If {other} has voltage, it is the light "
+            f"the feed is probably live up to there. If {other} has voltage, it is the light "
             f"itself; if not, look towards {one}. Which feed it is must be found first",
             None,
             str(other),

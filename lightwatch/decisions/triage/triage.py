@@ -99,9 +99,8 @@ class Triage:
         some = self.troubles[self.troubles["symptom"].isin(channel.symptoms)]
         names, beside = sorted(set(some["circuit"])), []
         if channel.by_feed:
-            troubled = np.unique(
-                self.signs.grid.light_ids.get_indexer(some["light_id"])
-            )
+            lights = self.signs.grid.light_ids.get_indexer(some["light_id"])
+            troubled = np.unique(lights[lights >= 0])
             beside = judge_unrecorded(self.signs, self.known, troubled, channel)
             done = {one.circuit_id for one in beside if one.circuit_id}
             names = [name for name in names if name not in done and name[0] != ALONE]
