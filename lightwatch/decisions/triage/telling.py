@@ -234,8 +234,8 @@ class Telling:
         told = "reported out" if other in self.reported else "probably dark"
         return NextTest(
             f"between {self.where(one)} ({said}) and {self.where(other)} ({told})",
-            f"the feed is probably live up to there. If {other} has voltage, it is the light "
-            f"itself; if not, look towards {one}. Which feed it is must be found first",
+            f"the feed is probably live up to there. If {other} has voltage, it is the "
+            f"light itself; if not, look towards {one}. Find first which feed it is",
             None,
             str(other),
         )
