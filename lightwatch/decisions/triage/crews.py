@@ -159,6 +159,16 @@ class Crews:
         )
 
     @cached_property
+    def tested(self) -> frozenset[int]:
+        """Circuits on which something was read, or could not be opened."""
+        read = self.readings
+        light, section = read["light"].to_numpy(), read["section"].to_numpy()
+        return frozenset(read["circuit"]).union(
+            self.grid.circuit[light[light >= 0]],
+            self.grid.section_circuit[section[section >= 0]],
+        )
+
+    @cached_property
     def _feed_worked(self) -> Floats:
         """By circuit, when its feed was last worked on [instant; -inf: never]."""
         done = answers(self.grid.register)

@@ -45,6 +45,8 @@ def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     on = judged.circuit_id
     circuit = int(grid.circuits.get_loc(on)) if on else NO_CIRCUIT
     lights = grid.light_ids.get_indexer(pd.Index(judged.light_ids, dtype=object))
+    if not signs.crews.tested.intersection([circuit, *grid.circuit[lights]]):
+        return ()
     read = signs.read_on(lights)
     owner = grid.section_circuit[read["section"].to_numpy()]
     owner = np.where(read["section"] >= 0, owner, read["circuit"])
