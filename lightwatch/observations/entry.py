@@ -164,7 +164,7 @@ def voltage_test(found: str, volts: str) -> dict[str, str]:
 
 
 def light_tagged(store: Store, tag: str) -> str:
-    """Return the light that a tag names: its own identifier, or its pole's number.
+    """Return the light that a tag names: its own or its new number, or its pole's.
 
     Raises
     ------
@@ -173,9 +173,16 @@ def light_tagged(store: Store, tag: str) -> str:
     Conflict
         Several lights hang on that pole.
     """
-    if store.find("lights", [tag]):
+    from lightwatch.observations.tagged import new_numbers
+
+    own = store.find("lights", [tag]).get(tag)
+    if own and not own["removed_on"]:
         return tag
-    lights = store.frame("lights", ["light_id", "pole_id", "removed_on"])
+    lights = store.frame("lights", ["light_id", "pole_id", "extra"])
+    further = dict(zip(lights["light_id"], lights["extra"], strict=True))
+    light = new_numbers(further).get(tag, tag if own else "")
+    if light:
+        return light
     found = list(lights["light_id"][lights["pole_id"].str.casefold() == tag.casefold()])
     if not found:
         raise NotOnRecord("light_id", tag, f"no light or pole is tagged {tag!r}")

@@ -6,7 +6,10 @@ import json
 
 import pytest
 
+from lightwatch.errors import NotUnderstood
+from lightwatch.observations.entry import light_tagged
 from lightwatch.observations.known import Known, default_as_of
+from lightwatch.observations.missing import read_answers
 from lightwatch.observations.outcome import Outcome
 from tests.towns import (
     CLOCK,
@@ -61,18 +64,14 @@ def test_circuits_that_no_file_lists_are_made_from_lights(loaded):
     assert set(known(loaded.store).lights["circuit_id"]) == {"C1", "C2"}
 
 
-def test_a_group_photocontrol_finds_its_circuit_though_no_file_lists_it(loaded):
+def test_a_group_photocontrol_finds_its_circuit_though_no_file_lists_it(
+    loaded, tmp_path
+):
     outcome = loaded(circuits=None, sections=None)
     assert outcome.rejects == []
     assert outcome.counts["components"].loaded == 20
-    again = take_in(loaded.store, loaded.store and little_town_folder(loaded))
+    again = take_in(loaded.store, tmp_path / "town")
     assert {(c.loaded, c.changed) for c in again.counts.values()} == {(0, 0)}
-
-
-def little_town_folder(loaded):
-    from pathlib import Path
-
-    return Path(str(loaded.store.engine.url.database)).parent / "town"
 
 
 # Rows that say again what was said -------------------------------------------------
@@ -227,14 +226,13 @@ def test_a_light_under_a_new_number_is_still_the_same(tmp_path):
     assert lights["entered"].isna().loc["L01"]
     found = known(store).reports.set_index("report_id")
     assert found.loc["Q12", "light_id"] == "L01"
+    assert light_tagged(store, "N01") == light_tagged(store, "N-1") == "L01"
     again = take_in(store, later)
     assert not again.missing
     assert {(c.loaded, c.changed) for c in again.counts.values()} == {(0, 0)}
 
 
 def answered(tmp_path, store, folder, text: str) -> Outcome:
-    from lightwatch.observations.missing import read_answers
-
     path = tmp_path / "missing.csv"
     path.write_text("light_id,what,on,new_number\n" + text, "utf-8")
     return take_in(store, folder, answers=read_answers(path, CLOCK))
@@ -275,6 +273,7 @@ def test_a_number_far_off_is_taken_at_a_persons_word(tmp_path):
     lights = known(store).lights.set_index("light_id")
     standing = lights[lights["removed_on"] == ""]
     assert "N01" not in standing.index
+    assert light_tagged(store, "N01") == "L01"
     assert standing.loc["L01", "longitude"] == 15.6406
 
 
@@ -289,8 +288,6 @@ def test_a_number_far_off_is_taken_at_a_persons_word(tmp_path):
     ],
 )
 def test_an_answer_that_fits_nothing_is_one_clear_line(tmp_path, line, reason):
-    from lightwatch.errors import NotUnderstood
-
     store = new_store(tmp_path)
     take_in(store, little_town(tmp_path / "one"))
     later = next_month(tmp_path / "two", without=("L02",))

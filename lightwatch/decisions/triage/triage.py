@@ -92,6 +92,7 @@ class Triage:
             for section, kind in zip(
                 sections["section_id"], sections["kind"], strict=True
             )
+            if kind
         }
 
     def judged(self, channel: Channel) -> list[CircuitJudged]:
