@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+from lightwatch.decisions.batches.law import ratios
 from tests.recovery.batch_cities import PLANTED, city, found
 from tests.recovery.batch_study import BAD, CLEAN, MIXED, ROUGH, YEARS, worlds
 
@@ -37,6 +38,23 @@ def test_limits_hold_the_true_ratios_of_batches_that_differ():
     by_world = rows.groupby("seed")["inside"].mean()
     error = by_world.std() / len(by_world) ** 0.5
     assert 0.93 - 3 * error <= rows["inside"].mean() <= 0.97 + 3 * error
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("typical", [100, 1000, 3000, 10000])
+def test_limits_hold_the_ratios_of_batches_with_many_failures(typical):
+    """Ratios differ by 35 %; below the band of a binomial count at .95, 99.9 %."""
+    rng = np.random.default_rng([3, typical])
+    inside = []
+    for _ in range(20):
+        truth = rng.gamma(0.35**-2, 0.35**2, 30)
+        expected = typical * np.exp(0.7 * rng.normal(size=30))
+        failures = rng.poisson(truth * expected).astype(float)
+        limits = ratios(failures, expected, np.full(30, 1e9))
+        assert ((limits.low <= limits.mean) & (limits.mean <= limits.high)).all()
+        inside.append((limits.low <= truth) & (truth <= limits.high))
+    held, count = np.sum(inside), np.size(inside)
+    assert held >= binom.ppf(0.0005, count, 0.95), (held, count)
 
 
 @pytest.mark.slow
