@@ -160,7 +160,7 @@ function largeMark(outage, number, shared, tagged, middle) {
   made.append(drawing(outage.verdict + "-" + outage.feed), count);
   if (outage.danger) made.append(drawing("danger", "badge"));
   const at = decoded(outage.at)[0], side = at[1] > middle ? "tag west" : "tag";
-  if (tagged) made.append(element("span", `${outage.circuit || "no circuit on record"} \u00b7 ${lights} dark`, side));
+  if (tagged) made.append(element("span", `${outage.circuit || "inferred feed"} \u00b7 ${lights} dark`, side));
   const icon = L.divIcon({ html: made, className: "", iconSize: [size, size] });
   const title = outage.card.title + ", " + outage.card.place;
   return L.marker(at, { icon, title, riseOnHover: true, zIndexOffset: (shared ? 10000 : 1000) - number });

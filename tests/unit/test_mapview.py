@@ -208,6 +208,23 @@ def test_an_inferred_stretch_is_marked_so_and_names_no_section() -> None:
     assert "Likeliest sections" not in said
 
 
+def test_a_feed_without_a_circuit_on_record_is_drawn_along_its_lights() -> None:
+    town = inferred_town()
+    town["lights"]["circuit_id"] = ""
+    alone = outage(lights=("L1",), reported=("L1",), circuit_id=None, inferred=True)
+    alone = replace(alone, probabilities={**alone.probabilities, "single_light": 1.0})
+    shared = outage(circuit_id=None, inferred=True, sections=())
+    seen = scene(town, shared, alone)
+    mark = seen.payload()["outages"][0]
+    assert (mark["circuit"], mark["inferred"], mark["suspects"]) == ("", 1, [])
+    [[band, line]] = mark["stretch"]
+    assert band == 1
+    assert set(undone(line)) == {(0.003, 0.0), (0.001, 0.001)}
+    ranks = [(one["title"], len(one["circuits"])) for one in seen.groups()]
+    assert ranks == [("Suspected shared faults", 1), ("Lights on their own", 1)]
+    assert facts(shared, town)["Circuit and order"].startswith("inferred from the map")
+
+
 def test_lights_on_one_pole_are_joined_too() -> None:
     town = inferred_town()
     town["lights"].loc[1, ["longitude", "latitude"]] = [0.001, 0.0]

@@ -31,13 +31,16 @@ from lightwatch.words import DARK, UNANSWERED
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-WRONG = 0.02
+WRONG = 0.05
 """Share of lights on record with another circuit than theirs; no source."""
 
 SURE = 0.8
-"""Lights as likely as this to be on another circuit are listed."""
+"""Lights as likely as this not to be on their circuit are listed."""
 
-HELD = 0.9
+FEWEST = 2
+"""Faults that must go against the record."""
+
+HELD = 0.95
 """Share of faults that keep all they feed dark until they are mended; no source."""
 
 BESIDE = 12
@@ -64,7 +67,7 @@ class Misdrawn:
     light_id, circuit_id, probably_on
         The light, its circuit on record, and the one that it behaves like.
     probability
-        That it is on that one.
+        That it is not on its circuit on record.
     dark_with
         Mended faults of the other circuit with which it went dark.
     lit_without
@@ -258,9 +261,12 @@ def misdrawn(signs: Signs, known: Experience) -> tuple[Misdrawn, ...]:
     if found.empty:
         return ()
     odds = WRONG / CIRCUITS * np.exp(found["log_factor"].astype(float))
-    chance = odds / (1 + odds.groupby(found["light_id"]).transform("sum"))
-    found = found.assign(chance=chance)
-    sure = found[(found["chance"] >= SURE) & (found["dark_with"] > 0)]
+    by = odds.groupby(found["light_id"])
+    total, most = by.transform("sum"), by.transform("max")
+    found = found.assign(chance=total / (1 + total))
+    contrary = found["dark_with"] + found["lit_without"] >= FEWEST
+    sure = found[(found["chance"] >= SURE) & (odds == most) & contrary]
+    sure = sure.drop_duplicates("light_id")
     named = [
         Misdrawn(*one)
         for one in zip(
