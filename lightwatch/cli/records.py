@@ -23,6 +23,7 @@ from lightwatch.errors import LightwatchError
 
 if TYPE_CHECKING:
     from lightwatch.observations.outcome import Outcome
+    from lightwatch.observations.package import Package
     from lightwatch.store import Store
 
 
@@ -58,16 +59,18 @@ def load(
     """Load a utility's records: every good row, every bad value told."""
     from lightwatch.observations.intake import load as take_in
     from lightwatch.observations.missing import read_answers, write_missing
-    from lightwatch.observations.package import Package
+    from lightwatch.observations.package import Package as Standard
     from reports.loading import as_document, as_text
 
     if mapping:
         from lightwatch.observations.mapped import MappedPackage
         from lightwatch.observations.mapping import read_mapping
 
+        if check:
+            _check_mapping(folder, mapping)
         package: Package = MappedPackage.through(folder, read_mapping(mapping))
     else:
-        package = Package.open(folder)
+        package = Standard.open(folder)
     answers = read_answers(missing, package.clock) if missing else {}
     questions = missing or rejects.with_name("missing.csv")
     check_writable(rejects)
@@ -83,6 +86,7 @@ def load(
         tell=_progress,
     )
     outcome.write_rejects(rejects)
+    _tell_joins(package, rejects)
     if outcome.missing and not missing:
         write_missing(outcome.missing, questions)
     if as_json:
@@ -91,6 +95,31 @@ def load(
         print(as_text(outcome, rejects, questions))
     if outcome.refused:
         raise LightwatchError(_why_refused(outcome, rejects, strict=strict))
+
+
+def _check_mapping(folder: Path, mapping: Path) -> None:
+    """Say every open question, problem and unreadable value; refuse the first two."""
+    from lightwatch.observations.checking import check_mapping
+
+    checked = check_mapping(folder, mapping)
+    if not checked.is_ready:
+        raise LightwatchError("\n".join(["not ready to load:", *checked.lines]))
+    for line in checked.values:
+        print(line, file=sys.stderr)
+
+
+def _tell_joins(package: Package, rejects: Path) -> None:
+    """Say how rows of a mapping were joined to lights; write some to check by eye."""
+    from lightwatch.observations.mapped import MappedPackage
+
+    if not isinstance(package, MappedPackage):
+        return
+    sample = rejects.with_name(f"{rejects.stem}-joined.csv")
+    check_writable(sample)
+    for line in package.joins.told():
+        print(line, file=sys.stderr)
+    if package.joins.write(sample):
+        print(f"some rows of each, to check by eye: {sample}", file=sys.stderr)
 
 
 def _store_to_check(db: str | None) -> Store:
@@ -118,16 +147,43 @@ def _why_refused(outcome: Outcome, rejects: Path, *, strict: bool) -> str:
 def map_columns(
     folder: Annotated[Path, typer.Argument(metavar="DIR")],
     out: Annotated[Path, typer.Option(metavar="FILE.toml")] = Path("mapping.toml"),
+    named: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--as", metavar="FILE=KIND", help="what a file (or FILE:SHEET) holds"
+        ),
+    ] = None,
+    again: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.toml",
+            help="draft what this mapping only names; keep what it says",
+        ),
+    ] = None,
 ) -> None:
     """Look at a folder of any files and draft how to read them, to be corrected."""
     from lightwatch.errors import Conflict
     from lightwatch.observations.drafting import draft
+    from lightwatch.observations.redrafting import as_said, written_by_hand
 
-    if out.exists():
+    said, kept = written_by_hand(again) if again else ({}, {})
+    out = again or out
+    if out.exists() and not again:
         raise Conflict(f"{out} is there already (name another with --out FILE)")
-    drafted = draft(folder)
+    drafted = draft(folder, {**said, **as_said(named or [])}, kept)
+    if again:
+        before = again.with_suffix(".before.toml")
+        write(before, again.read_text("utf-8-sig"))
     write(out, drafted.text)
-    print(f"{len(drafted.matched)} of 13 kinds of records found; ", end="")
+    found = ", ".join(drafted.matched) or "nothing"
+    print(f"found: {found}")
+    for file in drafted.not_taken:
+        print(f"not recognised: {file}")
+    if drafted.not_taken:
+        print(
+            f"  if one holds records, say which: lightwatch map-columns {folder} "
+            f'--again {out} --as "{drafted.not_taken[0].split(",")[0]}=reports"'
+        )
     print(f'{drafted.questions} questions to answer: the lines with "?" in {out}')
     print(f"then: lightwatch load {folder} --mapping {out}")
 

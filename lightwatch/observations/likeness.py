@@ -14,6 +14,18 @@ from difflib import SequenceMatcher
 from functools import cache
 from importlib.resources import files
 
+_SAME = {
+    "num": "no", "nbr": "no", "nmbr": "no", "number": "no", "nr": "no",
+    "dt": "date", "datetime": "date", "dttm": "date", "identifier": "id", "ident": "id",
+    "ty": "type", "typ": "type", "wattage": "watts", "watt": "watts", "dat": "date",
+    "tags": "tag", "st": "street", "str": "street",
+}  # fmt: skip
+"""Words that offices write in more than one way."""
+
+_NOISE = {"desc", "descr", "text", "txt", "lbl", "cd", "fk", "pk", "the", "of", "fld"}
+_EDITED = {"edit", "edited", "editor", "modified", "updated", "update", "modify"}
+"""Words of columns that say when a row was typed, not what it tells of."""
+
 _GERMAN = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})
 _CAMEL = re.compile(r"(?<=[a-zà-ÿ])(?=[A-Z])")
 
@@ -46,8 +58,55 @@ def tokens(text: str) -> tuple[str, ...]:
 
 
 @cache
+def _known_words() -> frozenset[str]:
+    """Return the words from which the trade's column names are made."""
+    phrases = (one for words in vocabulary("columns").values() for one in words)
+    words = {word for phrase in phrases for word in tokens(phrase) if len(word) > 2}
+    return frozenset(words | _SAME.keys() | _NOISE | {"id", "no"})
+
+
+@cache
+def _cut(word: str) -> tuple[str, ...]:
+    """Cut a word that is written together into known words; () if it is not of them."""
+    if not word:
+        return ()
+    known = _known_words()
+    if word in known:
+        return (word,)
+    for end in range(len(word) - 2, 2, -1):
+        if word[:end] in known:
+            rest = _cut(word[end:])
+            if rest:
+                return (word[:end], *rest)
+    return ()
+
+
+@cache
+def words_of(name: str) -> tuple[str, ...]:
+    """Cut a column's name into words as the trade writes them, without mere additions.
+
+    Examples
+    --------
+    >>> words_of("LAMPWATT"), words_of("SERVICEREQUESTID"), words_of("LIGHTTYPE_DESC")
+    (('lamp', 'watts'), ('service', 'request', 'id'), ('light', 'type'))
+    """
+    found = [part for word in tokens(name) for part in (_cut(word) or (word,))]
+    same = [_SAME.get(word, word) for word in found]
+    return tuple(word for word in same if word not in _NOISE) or tuple(same)
+
+
+@cache
 def _alike(theirs: str, phrase: str) -> float:
-    one, two = tokens(theirs), tokens(phrase)
+    return _likeness(tokens(theirs), tokens(phrase))
+
+
+@cache
+def _alike_names(theirs: str, phrase: str) -> float:
+    plain = _alike(theirs, phrase)
+    return max(plain, _likeness(words_of(theirs), words_of(phrase)))
+
+
+def _likeness(one: tuple[str, ...], two: tuple[str, ...]) -> float:
     if not one or not two:
         return 0.0
     first, second = "".join(one), "".join(two)
@@ -57,8 +116,11 @@ def _alike(theirs: str, phrase: str) -> float:
         return 0.75 + 0.15 * len(second) / len(first)
     if len(second) >= 5 and first.startswith(second):
         return 0.65 + 0.2 * len(second) / len(first)
+    short = min(len(first), len(second))
+    if short < 5 or 2 * short < 0.7 * (len(first) + len(second)):
+        return 0.0
     matcher = SequenceMatcher(None, first, second)
-    if min(len(first), len(second)) < 4 or matcher.quick_ratio() < 0.7:
+    if matcher.quick_ratio() < 0.7:
         return 0.0
     ratio = matcher.ratio()
     return 0.85 * ratio if ratio > 0.7 else 0.0
@@ -70,7 +132,10 @@ def column_likeness(theirs: str, ours: str) -> float:
     if tokens(theirs) == tokens(ours):
         return 1.0
     words = vocabulary("columns").get(ours, (ours,))
-    return max(_alike(theirs, word) for word in words)
+    found = max(_alike_names(theirs, word) for word in words)
+    further = {"2", "3", "4", "second", "other"} & {*words_of(theirs)}
+    edited = _EDITED & {*words_of(theirs)}
+    return found * (0.4 if edited else 0.85 if further else 1.0)
 
 
 @cache

@@ -22,6 +22,7 @@ from lightwatch.observations.sheets import (
 )
 from lightwatch.observations.source import GEO, SHEETS, TEXTS
 from lightwatch.observations.tables import Rows, names_of, read_table
+from lightwatch.observations.texts import means_blank
 
 MOST_ROWS = 200_000
 """Rows looked at in one table."""
@@ -29,10 +30,16 @@ MOST_ROWS = 200_000
 _TOP = 20
 _NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?", re.ASCII)
 _DAY = re.compile(
-    r"(\d{4}-\d{2}-\d{2}|\d{1,2}([./-])\d{1,2}\2(\d{4}|\d{2}))([ T,].*)?", re.ASCII
+    r"(\d{4}([./-])\d{1,2}\2\d{1,2}|\d{1,2}([./-])\d{1,2}\3(\d{4}|\d{2}))([ T,].*)?|"
+    r"(19|20)\d\d(0[1-9]|1[0-2])(0[1-9]|[12]\d|3[01])(\d{4}|\d{6})?|"
+    r"\d{1,2}[ -][A-Za-z]{3}[ -]\d{4}.*|[A-Z][a-z]{2,8}\.? \d{1,2}, \d{4}.*|"
+    r"(6[3-9]|[7-9]\d|1[0-9]\d|20\d)\d{10}|(6[3-9]|[7-9]\d|1[0-9]\d|20\d)\d{7}",
+    re.ASCII,
 )
 _PARTIAL = re.compile(r"\d{4}(-\d{2})?|\d{1,2}[./-]\d{4}", re.ASCII)
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?( ?[ap]\.?m\.?)?", re.ASCII | re.I)
+_WITH_NUMBER = re.compile(r"\d+([.,]\d+)?( ?\D.*)?|.*\b\d+ ?[wW]\b.*", re.ASCII)
+_COMPANIONS = (".cpg", ".dbf", ".prj", ".shx", ".qpj", ".sbn", ".sbx", ".xml")
 _SERIALS = (15_000, 75_000)
 """Serial dates of 1941 to 2105 [days]."""
 
@@ -46,13 +53,35 @@ class Column:
 
     @cached_property
     def filled(self) -> Counter[str]:
-        """Its values that are not blank."""
-        return Counter({text: n for text, n in self.values.items() if text})
+        """Its values that say something."""
+        return Counter(
+            {text: n for text, n in self.values.items() if not means_blank(text)}
+        )
+
+    @property
+    def rows(self) -> int:
+        """How many rows it has."""
+        return sum(self.values.values())
+
+    @cached_property
+    def distinct(self) -> float:
+        """Share of its values that stand for the first time."""
+        return len(self.filled) / max(sum(self.filled.values()), 1)
+
+    @cached_property
+    def full(self) -> float:
+        """Share of its rows that say something."""
+        return sum(self.filled.values()) / max(self.rows, 1)
+
+    @cached_property
+    def starting_numbers(self) -> float:
+        """Share of its values that begin with a number, or have one before a W."""
+        return self.share(_WITH_NUMBER)
 
     @property
     def is_unique(self) -> bool:
         """Whether no value stands twice, and none is blank."""
-        return bool(self.filled) and set(self.values.values()) == {1}
+        return bool(self.filled) and self.full == 1.0 and self.distinct == 1.0
 
     def share(self, pattern: re.Pattern[str]) -> float:
         """Return the share of the rows with a value in which it has this form."""
@@ -246,6 +275,8 @@ def look_at(folder: Path) -> tuple[list[Seen], list[str]]:
             continue
         if not lies_inside(folder, path):
             left.append(f"{inside}: leads out of the folder")
+            continue
+        if path.suffix.lower() in _COMPANIONS and path.with_suffix(".shp").exists():
             continue
         if reader is None:
             left.append(f"{inside}: of a kind that is not read")

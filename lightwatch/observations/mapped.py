@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.observations.guarding import lies_inside
+from lightwatch.observations.joining import JOINED, Joins, Lights, joined_to_lights
 from lightwatch.observations.package import Package
+from lightwatch.observations.picking import those_that_count
 from lightwatch.observations.rewriting import (
     SHAPED,
     first_of_each,
     joined,
+    key_of,
     own_columns,
     rewritten,
 )
@@ -32,6 +36,8 @@ class MappedPackage(Package):
     """
 
     mapping: Saved = field(repr=False)
+    joins: Joins = field(default_factory=Joins, repr=False)
+    """How rows were joined to lights; filled as they are read."""
 
     @classmethod
     def through(cls, folder: Path, mapping: Saved) -> MappedPackage:
@@ -52,10 +58,8 @@ class MappedPackage(Package):
             clock.instant(str(mapping.place["opened_on"]))
         except NotUnderstood as error:
             raise NotUnderstood(f"{where}: created or opened_on {error}") from None
-        for sources in mapping.sources.values():
-            for source in sources:
-                check_there(folder, source, mapping.path)
         package = cls(folder, dict(mapping.place), clock, created, {}, mapping)
+        package._refuse_wrong_files()
         for resource in resources().values():
             if resource.required and not package.has(resource.name):
                 raise NotUnderstood(
@@ -63,6 +67,20 @@ class MappedPackage(Package):
                     f'be without it: say file = "…" and its columns'
                 )
         return package
+
+    def _refuse_wrong_files(self) -> None:
+        """Refuse files that are not there or lack a column, all that are so at once."""
+        wrong: list[str] = []
+        for source in (one for several in self.mapping.sources.values()
+                       for one in several):  # fmt: skip
+            try:
+                check_there(self.folder, source, self.mapping.path)
+                if Path(source.file).suffix.lower() in TEXTS:
+                    next(self._read(source, 1), None)
+            except NotUnderstood as error:
+                wrong.append(str(error))
+        if wrong:
+            raise NotUnderstood("\n".join(wrong))
 
     def has(self, name: str) -> bool:
         """Tell whether a file of ours is mapped."""
@@ -75,6 +93,7 @@ class MappedPackage(Package):
     def rows(self, resource: Resource, at_once: int | None) -> Iterator[Rows]:
         """Yield rows with our columns, so many at once, or all together."""
         sources = self.mapping.sources[resource.name]
+        self.joins.begin(resource.name)
         several = len(sources) > 1
         found = self._rows(sources, at_once, several=several)
         if at_once is None and several:
@@ -87,14 +106,42 @@ class MappedPackage(Package):
     ) -> Iterator[Rows]:
         seen: set[str] = set()
         for source in sources:
-            where = self._where(source)
-            for rows in self._read(source, at_once):
-                made = rewritten(rows, source, where, self.clock, several=several)
-                if source.distinct:
-                    made = first_of_each(made, source.resource, seen)
+            for made in self.rows_of(source, at_once, several=several, seen=seen):
+                if source.resource in JOINED and self.has("lights"):
+                    keys = made.columns.get(key_of(source.resource) or "", made.lines)
+                    made = joined_to_lights(
+                        made, source, self._lights, self.joins, list(map(str, keys))
+                    )
                 yield made
 
-    def _where(self, source: Source) -> str:
+    @cached_property
+    def _lights(self) -> Lights:
+        sources = self.mapping.sources["lights"]
+        rows = (part for one in sources for part in self.rows_of(one, None))
+        return Lights.of(rows, [tag for one in sources for tag in one.tags])
+
+    def rows_of(
+        self,
+        source: Source,
+        at_once: int | None,
+        *,
+        several: bool = False,
+        seen: set[str] | None = None,
+    ) -> Iterator[Rows]:
+        """Yield the rows of one table as ours, not yet joined to the lights."""
+        seen = set() if seen is None else seen
+        for rows in self._read(source, at_once):
+            wanted = those_that_count(rows, source.only)
+            self.joins.left_out[source.resource] += len(rows.lines) - len(wanted.lines)
+            made = rewritten(
+                wanted, source, self.where(source), self.clock, several=several
+            )
+            yield (
+                first_of_each(made, source.resource, seen) if source.distinct else made
+            )
+
+    def where(self, source: Source) -> str:
+        """Return what to call a table by in a message."""
         part = f", {source.sheet}" if source.sheet else ""
         return f"{self.folder / source.file}{part}"
 
@@ -108,12 +155,12 @@ class MappedPackage(Package):
             for rows in read_places(
                 path, layer=source.sheet, crs=None if own else crs, at_once=at_once
             ):
-                _checked(list(rows.columns), source, self._where(source))
+                _checked(list(rows.columns), source, self.where(source))
                 yield rows
             return
 
         def header(cells: list[str]) -> list[str]:
-            return _checked(names_of(cells), source, self._where(source))
+            return _checked(names_of(cells), source, self.where(source))
 
         if path.suffix.lower() in SHEETS:
             yield from read_sheet(

@@ -36,7 +36,7 @@ _OPEN = re.compile(r'[=\[,]\s*"\?"')
 _SETTINGS = (
     "file", "sheet", "layer", "encoding", "delimiter", "decimal_comma", "header_row",
     "columns", "codes", "constants", "only", "take", "trim", "rules", "split",
-    "lanterns", "distinct", "tags", "within_m", "reports_within_days", *CHOICES, "crs",
+    "lanterns", "distinct", "tags", "within_m", *CHOICES, "crs",
 )  # fmt: skip
 _PLACE = ("name", "timezone", "opened_on", "created", "depot")
 
@@ -121,6 +121,16 @@ def _loaded(path: Path) -> tuple[str, dict[str, Any]]:
         raise NotUnderstood(f"{path} cannot be read ({error})") from None
     except tomllib.TOMLDecodeError as error:
         raise NotUnderstood(f"{path} is not TOML: {error}") from None
+
+
+def open_lines(path: Path) -> Iterator[str]:
+    """Yield each line of a mapping that is still a question, with its number."""
+    section = ""
+    for i, line in enumerate(path.read_text("utf-8-sig").splitlines(), start=1):
+        if line.startswith("["):
+            section = line.split("#")[0].strip()
+        if _OPEN.search(line.split("#")[0]):
+            yield f"{path}, line {i}: {section} {line.strip()}"
 
 
 def _open_questions(loaded: Any, inside: str = "") -> Iterable[str]:
@@ -232,7 +242,7 @@ def _source(
 
 def _made(name: str, parts: Mapping[str, Any], reading: dict[str, str]) -> Source:
     plain = ("encoding", "delimiter", "decimal_comma", "header_row", "distinct",
-             "within_m", "reports_within_days", *_PARTS)  # fmt: skip
+             "within_m", *_PARTS)  # fmt: skip
     return Source(
         resource=name,
         file=parts["file"],
@@ -249,7 +259,7 @@ _SAID = {
 }  # fmt: skip
 _TYPES = (
     {"decimal_comma": bool, "header_row": int, "distinct": bool, "tags": list}
-    | {"within_m": float, "reports_within_days": float}
+    | {"within_m": float}
     | dict.fromkeys(("file", "sheet", "layer", "encoding", "delimiter"), str)
 )
 

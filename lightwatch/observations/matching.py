@@ -6,35 +6,33 @@ codes, whether each stands once, and whether they are identifiers of another tab
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from lightwatch.observations.likeness import code_for, column_likeness, file_likeness
+from lightwatch.observations.likeness import code_for, column_likeness, tokens, words_of
 from lightwatch.observations.looking import Column, Seen
 from lightwatch.observations.source import DATED, PARTIAL, codes_of, ours
+from lightwatch.observations.telling import ACCEPTED, GIVEN, told
 from lightwatch.words import Field, Resource, resources
 
 _ACCEPTED = 0.62
 """Likeness of a column, names and values together, from which it is proposed."""
 
-_TABLE_ACCEPTED = 1.1
-_TABLE_NAMED = 0.6
 _MOST_CODES = 60
+_MOST_TEXTS = 2_000
+_A_FEW = 20
 
-_GIVEN: dict[str, dict[str, tuple[str, ...]]] = {
-    "Point": {
-        "lights": ("longitude", "latitude"),
-        "circuits": ("longitude", "latitude"),
-        "stations": ("longitude", "latitude"),
-        "reports": ("longitude", "latitude"),
-        "repairs": ("longitude", "latitude"),
-    },
-    "LineString": {"sections": ("length_m",), "roads": ()},
-}
-"""What shapes give to the files that they may hold."""
+_SPECIFIC = {"technology", "symptom", "action", "cause", "component", "feed", "proven",
+             "kind", "state"}  # fmt: skip
+"""Columns whose codes say what a column is, whatever it is called."""
+
+_SELDOM = {"duplicate_of", "supersedes", "removed_on", "temporary_feed_until"}
+"""Columns that most rows leave blank."""
 
 _ALSO: dict[str, dict[str, str]] = {
     "lights": {"road_id": "roads"},
@@ -81,9 +79,13 @@ class Matched:
 
 
 def _coded(column: Column, allowed: Iterable[str]) -> float:
+    """Return the share of a column's common values that are like codes of ours."""
     codes = frozenset(allowed)
-    common = column.filled.most_common(_MOST_CODES)
-    if not common or len(column.filled) > _MOST_CODES:
+    many = len(column.filled) > _MOST_CODES
+    common = column.filled.most_common(_A_FEW if many else _MOST_CODES)
+    if not common or len(column.filled) > _MOST_TEXTS or column.days > 0.8:
+        return 0.0
+    if many and column.numbers > 0.9:
         return 0.0
     like = sum(n for text, n in common if code_for(text, codes)[1] > 0.6)
     return like / sum(n for _, n in common)
@@ -93,50 +95,112 @@ def _values(resource: Resource, mine: Field, column: Column, ids: Ids) -> float:
     """Say what a column's values speak for or against it, -1 to 1."""
     if not column.filled:
         return -1.0 if mine.required else -0.1
-    found = 0.0
+    found = 0.05 * column.full
     if mine.name in PARTIAL:
         dates = column.partial_days > 0.8 or column.has_serials
         found += 0.1 if dates else -1.0
     elif mine.type in DATED:
         found += 0.2 if column.days > 0.8 or column.has_serials else -1.0
     elif mine.type in ("number", "integer"):
-        found += 0.1 if column.numbers > 0.9 else -1.0
+        found += _number_says(mine, column)
     elif column.days > 0.8 or column.clocks > 0.8:
         found -= 0.6
     allowed = codes_of(resource.name, mine)
     if allowed:
-        found += _codes_say(column, allowed)
+        found += _codes_say(mine, column, allowed)
     leads_to = _leads_to(resource).get(mine.name)
     if leads_to and ids.of.get(leads_to):
-        share = _shared(column, ids.of[leads_to])
-        found += 0.5 if share > 0.8 else (-0.7 if share < 0.2 else 0.0)
+        found += _reference_says(column, ids.of[leads_to])
+    if mine.name == "pole_id" and column.distinct < 0.3:
+        found -= 0.6
+    if mine.name in _SELDOM and column.full > 0.6:
+        found -= 0.8
     if _KEYS.get(resource.name) == mine.name:
-        found += 0.2 if column.is_unique else -0.3
-        wanted = ids.wanted.get(resource.name)
-        if wanted and len(wanted & column.filled.keys()) > 0.8 * len(wanted):
-            found += 0.5
+        found += _key_says(column, ids.wanted.get(resource.name, set()))
     return found
+
+
+def _number_says(mine: Field, column: Column) -> float:
+    if mine.name in ("longitude", "latitude"):
+        decimals = sum("." in text or "," in text for text in column.filled)
+        few = column.numbers > 0.9 and decimals > len(column.filled) / 2
+        return 0.1 + 0.1 * few if column.numbers > 0.9 else -1.0
+    if mine.name == "watts" and column.numbers <= 0.9:
+        return 0.0 if column.starting_numbers > 0.6 else -1.0
+    return 0.1 if column.numbers > 0.9 else -1.0
+
+
+def _key_says(column: Column, wanted: set[str]) -> float:
+    """Say whether rows may be known by a column: each value once, named by others."""
+    found = 0.2 if column.is_unique else (0.0 if column.distinct > NEARLY else -1.0)
+    if wanted and shared(wanted, column.filled.keys()) > 0.8:
+        found += 0.5
+    return found
+
+
+NEARLY = 0.98
+"""Share of different values from which a column nearly tells each row."""
+
+
+def _reference_says(column: Column, ids: set[str]) -> float:
+    if column.is_unique and _is_a_run(column):
+        return 0.0
+    share = shared(column.filled.keys(), ids)
+    if share > 0.8:
+        few = len(column.filled) < 20 or column.numbers > 0.9
+        return 0.5 if few else 0.65
+    return -0.7 if share < 0.2 else 0.0
+
+
+def shared(names: Collection[str], ids: Collection[str]) -> float:
+    """Return the share of names that are in a list, prefixes and zeros aside."""
+    if not names:
+        return 0.0
+    plain = sum(name in ids for name in names)
+    if plain > 0.8 * len(names):
+        return plain / len(names)
+    bare = {bare_number(one) for one in ids}
+    loose = sum(bare_number(name) in bare for name in names)
+    return max(plain, 0.95 * loose) / len(names)
+
+
+def _is_a_run(column: Column) -> bool:
+    """Tell whether a column only counts the rows."""
+    if not all(text.isascii() and text.isdigit() for text in column.filled):
+        return False
+    numbers = {int(text) for text in column.filled}
+    return max(numbers) - min(numbers) + 1 == len(numbers)
+
+
+@cache
+def bare_number(text: str) -> str:
+    """Return a number without a prefix of letters and leading zeros.
+
+    Examples
+    --------
+    >>> bare_number("SL-00123"), bare_number("123"), bare_number("A-12-4")
+    ('123', '123', '12-4')
+    """
+    return re.sub(r"^[^0-9]*0*(?=[0-9])", "", text) or text
 
 
 def _leads_to(resource: Resource) -> dict[str, str]:
     return {**resource.references, **_ALSO.get(resource.name, {})}
 
 
-def _shared(column: Column, ids: set[str]) -> float:
-    return len(ids & column.filled.keys()) / len(column.filled)
-
-
-def _codes_say(column: Column, allowed: frozenset[str]) -> float:
+def _codes_say(mine: Field, column: Column, allowed: frozenset[str]) -> float:
     """Several codes that all are ours say it without a name; a yes or no does not."""
     share = _coded(column, allowed)
+    if mine.name in _SPECIFIC and share > 0.6:
+        return 0.4 + 0.25 * share
     if share <= 0.5:
-        return -0.4
+        return -0.4 if share < 0.1 or len(column.filled) <= _MOST_CODES else 0.0
     telling = share > 0.95 and len(column.filled) > 1 and len(allowed) > 2
     return 0.65 if telling else 0.4 * share
 
 
 def _matches(seen: Seen, resource: Resource, ids: Ids) -> dict[str, Match]:
-    given = _GIVEN.get(seen.shape or "", {}).get(resource.name, ())
+    given = GIVEN.get(seen.shape or "", {}).get(resource.name, ())
     mine = [one for one in ours(resource.name).values() if one.name not in given]
     if seen.shape == "LineString" and resource.name == "sections":
         mine = list(ours("sections").values())
@@ -153,28 +217,69 @@ def _matches(seen: Seen, resource: Resource, ids: Ids) -> dict[str, Match]:
                 total[i, j] = names[i, j] + _values(resource, field_, column, ids)
     taken = np.where(total >= _ACCEPTED, total, 0.0)
     pairs = zip(*linear_sum_assignment(taken, maximize=True), strict=True)
-    return {
+    found = {
         mine[i].name: Match(seen.columns[j], float(taken[i, j]), float(names[i, j]))
         for i, j in pairs
         if taken[i, j] > 0
     }
+    return _with_key(seen, resource, found)
+
+
+_NUMBERED = {"id", "no", "key", "objectid", "fid", "globalid", "gid", "uid", "code",
+             "tag", "asset", "facility", "ref", "serial"}  # fmt: skip
+
+
+def _with_key(
+    seen: Seen, resource: Resource, found: dict[str, Match]
+) -> dict[str, Match]:
+    """Take a column in which each value stands once, where the key's own repeats."""
+    key = _KEYS.get(resource.name)
+    pole = found.get("pole_id") if resource.name == "lights" else None
+    if pole and pole.column.is_unique and (
+        key not in found or _counts_rows(found[key].column)
+    ):  # fmt: skip
+        return {n: m for n, m in found.items() if n != "pole_id"} | {"light_id": pole}
+    if not key or (key in found and found[key].column.is_unique):
+        return found
+    used = {match.column.name for name, match in found.items() if name != key}
+    free = [
+        one
+        for one in seen.columns
+        if one.is_unique and one.name not in used and _may_be_key(one)
+    ]
+    if not free:
+        return found
+    named = max(free, key=lambda one: (column_likeness(one.name, key) > 0.6,
+                                       _is_named_key(one), not _counts_rows(one),
+                                       len(one.name) < 12))  # fmt: skip
+    if key in found and resource.name == "lights" and "pole_id" not in found:
+        found["pole_id"] = found[key]
+    like = column_likeness(named.name, key)
+    if like > 0.6 or _is_named_key(named) or key in found:
+        found[key] = Match(named, 0.7, min(like, 0.7))
+    return found
+
+
+def _counts_rows(column: Column) -> bool:
+    """Tell whether a column has the name of one that a program numbers by itself."""
+    return bool({"objectid", "fid", "gid", "globalid", "rowid", "uid", "ogcfid"}
+                & {*tokens(column.name), "".join(tokens(column.name))})  # fmt: skip
+
+
+def _is_named_key(column: Column) -> bool:
+    return bool(_NUMBERED & {*words_of(column.name)})
+
+
+def _may_be_key(column: Column) -> bool:
+    """Dates, places and long texts are different in every row too."""
+    texts = list(column.filled)[:200]
+    decimal = column.numbers > 0.9 and any("." in text for text in texts)
+    long = max(map(len, texts)) > 40
+    return not (decimal or long or column.days > 0.5)
 
 
 def _table_likeness(seen: Seen, resource: Resource, found: dict[str, Match]) -> float:
-    """Say how alike a table is to a file of ours: its name, and what they share."""
-    shaped = resource.name in _GIVEN.get(seen.shape or "", {})
-    if (seen.shape and not shaped) or (resource.name == "roads" and not seen.shape):
-        return 0.0
-    given = _GIVEN.get(seen.shape or "", {}).get(resource.name, ())
-    needed = [one.name for one in ours(resource.name).values() if one.required]
-    missing = [name for name in needed if name not in found and name not in given]
-    named = max(file_likeness(seen.name, resource.name),
-                file_likeness(seen.file.rsplit(".", 1)[0], resource.name))  # fmt: skip
-    if len(missing) > len(needed) / 2 and named < _TABLE_NAMED:
-        return 0.0
-    score = sum(min(match.likeness, 1.2) for match in found.values())
-    share = score / max(len(seen.columns), 1) + score / len(ours(resource.name))
-    return named + share - 0.3 * len(missing)
+    return told(seen, resource.name, {n: one.likeness for n, one in found.items()})
 
 
 def _with_times(seen: Seen, resource: Resource, found: dict[str, Match]) -> None:
@@ -199,8 +304,16 @@ def _with_times(seen: Seen, resource: Resource, found: dict[str, Match]) -> None
             )
 
 
+Named = Mapping[tuple[str, str | None], str]
+"""File, and sheet or layer (None: any), to the file of ours that it is said to be."""
+
+
+def _said(seen: Seen, named: Named) -> str | None:
+    return named.get((seen.file, seen.sheet), named.get((seen.file, None)))
+
+
 def _assigned(
-    tables: Sequence[Seen], ids: Ids
+    tables: Sequence[Seen], ids: Ids, said: Named
 ) -> dict[str, tuple[Seen, float, dict[str, Match]]]:
     named = list(resources().values())
     columns = [[_matches(seen, one, ids) for one in named] for seen in tables]
@@ -212,7 +325,10 @@ def _assigned(
         ]
     )  # fmt: skip
     total = total.reshape(len(tables), len(named))
-    total = np.where(total >= _TABLE_ACCEPTED, total, 0.0)
+    total = np.where(total >= ACCEPTED, total, 0.0)
+    for i, seen in enumerate(tables):
+        if name := _said(seen, said):
+            total[i, :] = [_SURELY if one.name == name else 0.0 for one in named]
     pairs = zip(*linear_sum_assignment(total, maximize=True), strict=True)
     return {
         named[j].name: (tables[i], float(total[i, j]), columns[i][j])
@@ -227,6 +343,9 @@ def _ids(found: Mapping[str, Mapping[str, Match]]) -> Ids:
         for name, columns in found.items()
         if _KEYS.get(name) in columns
     }
+    if "pole_id" in found.get("lights", {}):
+        poles = found["lights"]["pole_id"].column.filled.keys()
+        own["lights"] = own.get("lights", set()) | poles
     wanted: dict[str, set[str]] = {}
     for name, columns in found.items():
         for column, to in _leads_to(resources()[name]).items():
@@ -235,7 +354,21 @@ def _ids(found: Mapping[str, Mapping[str, Match]]) -> Ids:
     return Ids(own, wanted)
 
 
-def match(tables: Sequence[Seen]) -> dict[str, Matched]:
+def _with_parts(found: dict[str, Match]) -> None:
+    """Read the part, and what had failed, out of the text that says what was done."""
+    for name, others in (("cause", ("component", "action")),
+                         ("component", ("cause", "action"))):  # fmt: skip
+        allowed = codes_of("repairs", ours("repairs")[name]) or frozenset()
+        for other in others:
+            column = found[other].column if other in found else None
+            if name not in found and column and _coded(column, allowed) > 0.5:
+                found[name] = Match(column, 0.7, 0.5)
+
+
+_SURELY = 100.0
+
+
+def match(tables: Sequence[Seen], said: Named | None = None) -> dict[str, Matched]:
     """Say which table is most likely which file of ours, and which column which.
 
     Twice: once the tables are known, identifiers that lead from one to another say
@@ -243,12 +376,14 @@ def match(tables: Sequence[Seen]) -> dict[str, Matched]:
     """
     ids = Ids()
     for _ in range(2):
-        found = _assigned(tables, ids)
+        found = _assigned(tables, ids, said or {})
         ids = _ids({name: columns for name, (_, _, columns) in found.items()})
     made = {}
     for name in resources():
         if name in found:
             seen, likeness, columns = found[name]
             _with_times(seen, resources()[name], columns)
+            if name == "repairs":
+                _with_parts(columns)
             made[name] = Matched(seen, resources()[name], likeness, columns)
     return made

@@ -13,7 +13,6 @@ from lightwatch.observations.picking import (
     by_lantern,
     one_each,
     some_rows,
-    those_that_count,
 )
 from lightwatch.observations.roads import road_rows
 from lightwatch.observations.source import Source, ours
@@ -63,7 +62,7 @@ def rewritten(
     Parameters
     ----------
     rows
-        Theirs, with what a shape says as ``shape.longitude`` and so on.
+        Theirs, those that count; what a shape says as ``shape.longitude`` and so on.
     source
         How to read them.
     where
@@ -73,7 +72,6 @@ def rewritten(
     several
         The rows of other tables are put beside these: say where each is from.
     """
-    rows = those_that_count(rows, source.only)
     nth = [1] * len(rows.lines)
     for column, signs in source.split.items():
         rows, nth = one_each(rows, source.columns[column][0], signs)

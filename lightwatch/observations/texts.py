@@ -7,7 +7,7 @@ takes a prefix off a number or fills it up, ``rules`` give many texts one code.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -88,10 +88,10 @@ def _has_word(text: str, word: str) -> bool:
     return bool(re.search(rf"(?<![^\W\d_]){re.escape(word)}(?![^\W\d_])", text))
 
 
-_MATCHES = {
-    "begins": str.startswith,
+_MATCHES: dict[str, Callable[[str, str], bool]] = {
+    "begins": lambda text, start: text.startswith(start),
     "has_word": _has_word,
-    "contains": str.__contains__,
+    "contains": lambda text, part: part in text,
 }
 HOW = (*_MATCHES, "otherwise")
 

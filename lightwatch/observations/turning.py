@@ -133,6 +133,8 @@ def _said(text: str, column: Field, source: Source) -> str:
     allowed = codes_of(source.resource, column) or frozenset()
     if code is not None or plain in allowed:
         return plain if code is None else code
+    if allowed and plain.casefold() in allowed:
+        return plain.casefold()
     if means_blank(plain):
         rules = source.rules.get(name)
         return (rules.otherwise or "") if rules else ""
