@@ -331,6 +331,9 @@ class Asked:
         rejects = self.folder / "again.csv"
         self.run("load", str(first), "--rejects", str(rejects), db=other)
         self.run("export", str(second), db=other)
+        if not rejects.exists():
+            self.broke(["load", "what was exported"], self.refused[-1])
+            return
         if len(lines := rejects.read_text("utf-8").splitlines()) > 1:
             self.broke(["load", "what was exported"], "\n".join(lines[:5]))
         for path in sorted(first.iterdir()):
@@ -393,7 +396,8 @@ def ask_everything(
     os.chdir(folder)
     try:
         with worked_out_once():
-            if asked.run("load", str(package), "--json", schema="load"):
+            take_in = ("load", str(package), "--partial", "--json")
+            if asked.run(*take_in, schema="load"):
                 asked.questions()
                 if text:
                     asked.read_as_text()
