@@ -210,12 +210,15 @@ class Joins:
 
     def write(self, path: Path) -> bool:
         """Write the sample, if there is one."""
-        rows = [row for kept in self.sample.values() for row in kept]
+        rows: list[tuple[str, ...]] = []
+        for kept in self.sample.values():
+            rows += kept
+        rows.sort(key=lambda row: (row[0], int(row[1])))
         if rows:
             with path.open("w", encoding="utf-8", newline="") as file:
                 writer = csv.writer(file, lineterminator="\n")
                 writer.writerow(HEADER)
-                writer.writerows(sorted(rows, key=lambda row: (row[0], int(row[1]))))
+                writer.writerows(rows)
         return bool(rows)
 
 

@@ -146,14 +146,19 @@ def file_likeness(theirs: str, ours: str) -> float:
 
 def code_for(theirs: str, allowed: Collection[str]) -> tuple[str, float]:
     """Return the code of ours that one of theirs is most alike, and how alike."""
+    return _code_for(theirs, frozenset(allowed))
+
+
+@cache
+def _code_for(theirs: str, allowed: frozenset[str]) -> tuple[str, float]:
     if theirs in allowed:
         return theirs, 1.0
     if not tokens(theirs) or "".join(tokens(theirs)) in ("na", "ka", "null"):
         return "", SURE
-
-    def likeness(code: str) -> float:
+    best, likeness = "", -1.0
+    for code in sorted(allowed):
         words = (code, *vocabulary("codes").get(code, ()))
-        return max(_alike(theirs, word) for word in words)
-
-    best = max(sorted(allowed), key=likeness)
-    return best, likeness(best)
+        found = max(_alike(theirs, word) for word in words)
+        if found > likeness:
+            best, likeness = code, found
+    return best, likeness
