@@ -28,7 +28,7 @@ def test_cable_faults_are_found_without_a_circuit_on_record(tmp_path: Path) -> N
 
 @pytest.mark.slow
 def test_lights_on_a_wrong_circuit_are_named_by_their_history() -> None:
-    came = contradicted(17, 1500)
+    came = contradicted(33, 1500)
     assert came.twice >= 5
     assert came.twice_named >= 0.5 * came.twice
     assert came.right >= 0.8 * came.named

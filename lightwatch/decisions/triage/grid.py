@@ -70,7 +70,8 @@ class Grid:
     @cached_property
     def own_feed(self) -> Names:
         """For each light how it is fed where no circuit says so; '' if unknown."""
-        return self.lights["feed"].to_numpy(object)
+        feed: Names = self.lights["feed"].to_numpy(object)
+        return feed
 
     @cached_property
     def circuits(self) -> pd.Index:

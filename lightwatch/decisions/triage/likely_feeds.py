@@ -109,7 +109,7 @@ def _near(place: Floats, others: Floats, metres: float) -> Flags:
     if not len(others) or not len(place):
         return np.zeros(len(place), dtype=bool)
     away, _ = KDTree(others).query(place, distance_upper_bound=metres)
-    return np.isfinite(away)
+    return np.asarray(np.isfinite(away), dtype=bool)
 
 
 def around(grid: Grid, troubled: Ints) -> Around | None:

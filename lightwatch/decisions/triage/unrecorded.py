@@ -18,11 +18,11 @@ from lightwatch.decisions.triage.evidence import night_edges
 from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.judge import (
     INFERRED,
-    SOURCE,
     CircuitJudged,
     top_dark,
 )
 from lightwatch.decisions.triage.likely_feeds import around
+from lightwatch.decisions.triage.next_test import SOURCE
 from lightwatch.decisions.triage.over_draws import BESIDE_M, LIKELY, Judging
 from lightwatch.decisions.triage.signs import Signs
 
@@ -133,7 +133,7 @@ def _stretch_names(judging: Judging, owner: Ints) -> NDArray[np.object_]:
     top = top_dark(drawn.forest, judging.posterior.dark)[judging.best]
     copied = np.where(top >= 0, drawn.copied[top], -1)
     ids = np.append(judging.grid.section_ids.to_numpy(object), "")
-    name = ids[np.append(wired.section, -1)[copied]]
+    name: NDArray[np.object_] = ids[np.append(wired.section, -1)[copied]]
     name[(copied >= 0) & (np.append(wired.forest.parent, 0)[copied] < 0)] = SOURCE
     by_map = np.append(wired.inferred, False)[owner]
     name[by_map] = np.where(judging.dark[by_map] > LIKELY, INFERRED, "")
