@@ -186,7 +186,7 @@ def _batches(intake: Intake, resource: Resource) -> Iterator[Rows]:
     if first is None:
         return
     if "duplicate_of" in first.columns:  # an original may stand after its duplicate
-        from lightwatch.observations.mapped import joined
+        from lightwatch.observations.rewriting import joined
 
         first = joined([first, *batches])
     yield first
