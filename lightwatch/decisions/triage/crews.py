@@ -144,7 +144,8 @@ class Crews:
         read = read.sort_values("happened", kind="stable")
 
         def numbers(of: pd.Index, column: str) -> Ints:
-            return of.get_indexer(pd.Index(read[column], dtype=object))
+            found = of.get_indexer(pd.Index(read[column], dtype=object))
+            return np.asarray(found, dtype=np.int64)
 
         return pd.DataFrame(
             {
