@@ -143,7 +143,10 @@ def _ends_and_starts(repairs: pd.DataFrame, kinds: dict[str, str]) -> pd.DataFra
 def _done(
     kinds: dict[str, str], kind: str, action: str, fitted: str, whole: bool
 ) -> list[tuple[str, bool, str]]:
-    """Return what such a repair ends: the kind, whether one starts, its model."""
+    """Return what such a repair ends: the kind, whether one starts, its model.
+
+    A repair that does not say what it worked on ends nothing.
+    """
     models = {
         kinds[m.strip()]: m.strip() for m in fitted.split("+") if m.strip() in kinds
     }
@@ -151,9 +154,9 @@ def _done(
         both = dict.fromkeys((*_KINDS_OF_A_LUMINAIRE, *models))
         return [(one, one in models, models.get(one, "")) for one in both]
     if action == "removed":
-        return [(kind, False, "")]
+        return [(kind, False, "")] if kind else []
     started = models if kind in models else {kind: fitted, **models}
-    return [(one, True, model) for one, model in started.items()]
+    return [(one, True, model) for one, model in started.items() if one]
 
 
 def _fitted_since(known: Known) -> pd.DataFrame:

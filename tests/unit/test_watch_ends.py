@@ -15,6 +15,7 @@ from lightwatch.rates import RateRow, rates
 from lightwatch.rates.feed_history import feed_history
 from lightwatch.rates.hazards import hazards_now
 from lightwatch.register import Register
+from tests.absent_records import register
 from tests.packages import take_in as taken
 from tests.packages import write_package
 from tests.towns import little_town, new_store, take_in
@@ -101,3 +102,8 @@ def test_without_repairs_nothing_is_under_watch(tmp_path: Path) -> None:
     assert rows(register) == []
     assert grounds(register, "rates").not_known.startswith("no repairs are on record")
     assert len(hazards_now(lives(register))) == 1
+
+
+def test_a_repair_that_names_no_part_hangs_up_none(tmp_path: Path) -> None:
+    silent = register(tmp_path, "silent")
+    assert set(silent.fittings["kind"]) == {"wiring"}
