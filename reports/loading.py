@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from lightwatch.observations.absent import ANSWERS
+from lightwatch.observations.absent import WITHOUT
 from lightwatch.observations.intake import TOO_MANY
 from lightwatch.observations.outcome import Count, Outcome, alike
 
@@ -38,7 +38,7 @@ def as_document(outcome: Outcome, rejects: Path) -> dict[str, Any]:
             ]
             for name in outcome.mostly_refused(TOO_MANY)
         },
-        "absent": {name: ANSWERS[name] for name in outcome.absent},
+        "absent": {name: WITHOUT[name] for name in outcome.absent},
         "circuits_made": outcome.circuits_made,
         "named_by_tag": dict(outcome.tagged),
         "missing_lights": [asdict(one) for one in outcome.missing],
@@ -100,7 +100,7 @@ def _made_of_it(outcome: Outcome) -> Iterator[str]:
             "name: there is no circuits file"
         )
     for name in outcome.absent:
-        yield f"No {name}: {ANSWERS[name]}."
+        yield f"No {name}: {WITHOUT[name]}."
 
 
 def _named(names: list[str]) -> str:

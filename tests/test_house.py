@@ -115,11 +115,3 @@ def test_every_command_and_setting_is_in_the_readme() -> None:
         if f"LIGHTWATCH_{name.upper()}" not in readme
     ]
     assert not missing
-
-
-def test_the_exchange_format_is_the_shared_one() -> None:
-    shared = ROOT.parent / "shared" / "exchange" / "datapackage.json"
-    if not shared.exists():
-        pytest.skip("there is no ../shared beside this checkout to compare with")
-    ours = ROOT / "lightwatch" / "words" / "datapackage.json"
-    assert ours.read_bytes() == shared.read_bytes()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from lightwatch.observations.batch import Batch
 from lightwatch.observations.keeping import Intake
 
-ANSWERS = {
+WITHOUT = {
     "models": "types and makers of parts are unknown, and no orders can be advised",
     "circuits": "a fault that several lights share is told only by the circuits that "
     "lights name",

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 
 from lightwatch.errors import Conflict
-from lightwatch.observations.absent import ANSWERS, make_circuits
+from lightwatch.observations.absent import WITHOUT, make_circuits
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
@@ -157,7 +157,7 @@ def _begun(
         context.keys[name] = on_record[name]
         if not on_record[name] and not package.has(name):
             context.absent.add(name)
-            if name in ANSWERS:
+            if name in WITHOUT:
                 outcome.absent.append(name)
     context.patrol_recorded = writer.latest("patrols", "patrol_id", "recorded")
     context.keys["patrols"] = set(context.patrol_recorded)

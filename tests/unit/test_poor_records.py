@@ -8,9 +8,11 @@ import pytest
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.entry import light_tagged
+from lightwatch.observations.export import export
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.missing import read_answers
 from lightwatch.observations.outcome import Outcome
+from tests.mapped_town import mapped_town, take_in_mapped
 from tests.towns import (
     CLOCK,
     TABLES,
@@ -96,6 +98,16 @@ def test_a_row_that_repeats_one_of_an_earlier_batch_is_no_reject(loaded, monkeyp
     count = outcome.counts["weather"]
     assert (count.loaded, count.repeated, count.rejected) == (5, 1, 1)
     assert [one.row for one in outcome.rejects] == [lines_in("weather") + 1]
+
+
+def test_a_cabinet_that_stands_beside_each_of_its_lights_is_one(tmp_path):
+    text = "Cabinet;Feed;Seen from\nC1;underground;L01\nC1;underground;L02\n"
+    said = 'file = "cabinets.csv"\ndelimiter = ";"\n[circuits.columns]\n'
+    said += 'circuit_id = "Cabinet"\nfeed = "Feed"\n'
+    files = {"cabinets.csv": text + "C2;overhead;L05\nC1;overhead;L03\n"}
+    _, outcome = take_in_mapped(*mapped_town(tmp_path / "town", files, circuits=said))
+    count = outcome.counts["circuits"]
+    assert (count.loaded, count.repeated, count.rejected) == (2, 1, 1)
 
 
 # Closings and duplicates ------------------------------------------------------------
@@ -295,3 +307,34 @@ def test_an_answer_that_fits_nothing_is_one_clear_line(tmp_path, line, reason):
         answered(tmp_path, store, later, line + "\n")
     assert "\n" not in str(refused.value)
     assert len(store.loads()) == 1
+
+
+# Out again ---------------------------------------------------------------------------
+
+
+def held(store) -> str:
+    """All that a store holds, but for the numbers of loads and who loaded."""
+    names = [*TABLES, "roads"]
+    rows = {n: [{**row, "load_id": None} for row in store.rows(n)] for n in names}
+    past = {n: [{**r, "position": 0} for r in store.history(n)] for n in names}
+    return json.dumps([rows, past], sort_keys=True)
+
+
+def test_what_came_in_poor_goes_out_and_comes_back_the_same(tmp_path):
+    store = new_store(tmp_path)
+    spoilt = {
+        "lights": {5: {"watts": "286(LED)"}, 6: {"feed": "overhead"}},
+        "repairs": {2: {"light_id": "P01"}, 5: {"light_id": ""}},
+        "reports": {3: {"closed_at": "2016-12-01T10:00", "closed_as": "other"}},
+        "circuits": None,
+    }
+    take_in(store, little_town(tmp_path / "one", **spoilt))
+    later = next_month(tmp_path / "two", RENUMBERED, without=("L01", "L02"))
+    take_in(store, later)
+    export(store, tmp_path / "out")
+    (tmp_path / "again").mkdir()
+    again = new_store(tmp_path / "again")
+    outcome = take_in(again, tmp_path / "out")
+    assert outcome.rejects == []
+    assert held(again) == held(store)
+    assert default_as_of(again) == default_as_of(store)
