@@ -8,11 +8,8 @@ from datetime import datetime
 from textwrap import fill
 from typing import Any
 
-import numpy as np
-
 from lightwatch.decisions.cautions import CAUTIONS, UNDERGROUND
 from lightwatch.decisions.triage import METHOD, Outage
-from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.misdrawn import Misdrawn
 from lightwatch.decisions.triage.spoken import (
     NBSP,
@@ -27,7 +24,6 @@ from lightwatch.decisions.triage.spoken import (
     verdict_said,
     would_change,
 )
-from lightwatch.words import SUPPLY
 
 _WIDTH = 88
 _NAMED = 6
@@ -168,124 +164,3 @@ def outages_text(
 
 def _filled(text: str) -> str:
     return fill(text, _WIDTH).replace(NBSP, " ")
-
-
-_Row = tuple[str, str, str]
-"""What, how much, in which unit."""
-
-_UNITS = {
-    "supply": ("main supply or main fuse of a circuit", "1/year"),
-    "group": ("group photocontrol", "1/year"),
-    "damage": ("theft and damage on a section", "1/(km year)"),
-    "unrecorded": ("a stretch whose section is not on record", "1/(km year)"),
-    "mishap": ("a light dark by vandals and the like", "1/year"),
-    "customer": ("a light dark by the customer that feeds it", "1/year"),
-}
-
-
-def _plainly(value: float) -> str:
-    """Return a number to two digits, never with a power of ten."""
-    return np.format_float_positional(float(value), 2, fractional=False, trim="-")
-
-
-def _heads(experience: Experience) -> dict[str, list[_Row]]:
-    """Return the hazards by heading."""
-    now = experience.hazards
-    feeds = now["kind"].isin(list(SUPPLY))
-    own = now[~feeds & (now["light_id"] != "")].groupby(["kind", "type"])["per_year"]
-    runs = now[feeds].groupby(["kind", "type"])[["per_year", "km"]].sum()
-    values = {
-        "supply": experience.supply_per_year,
-        "group": experience.group_per_year,
-        "damage": experience.damage_per_km_year,
-        "unrecorded": experience.usual_per_km_year,
-        "mishap": experience.mishaps_per_year,
-        "customer": experience.customers_per_year,
-    }
-    return {
-        "A light's own parts, mean of those in place at their age now": [
-            (" ".join(filter(None, map(_plain, names))), f"{rate:.4f}", "1/year")
-            for names, rate in own.mean().items()
-        ],
-        "Sections by construction, mean of those in place": [
-            (f"{_plain(kind)}, {_plain(built)}", f"{rate:.5f}", "1/(km year)")
-            for (kind, built), rate in (runs["per_year"] / runs["km"]).items()
-        ],
-        "What else keeps lights dark": [
-            (_UNITS[name][0], _plainly(value), _UNITS[name][1])
-            for name, value in values.items()
-        ],
-    }
-
-
-def _told(experience: Experience) -> dict[str, list[_Row]]:
-    """Return how trouble is told, and mistold, by heading."""
-    found = experience.detection
-    ratios = sorted(experience.feed_ratio.items(), key=lambda pair: -pair[1])
-    symptoms = sorted({*found.per_day, *found.hit})
-    return {
-        "Circuits worst against what is expected of their kind, thin ones drawn in": [
-            (name, f"{ratio:.2f}", "times") for name, ratio in ratios[:_NAMED]
-        ],
-        "False and misplaced reports, repairs that did not hold": [
-            *(
-                (
-                    f"false report of {symptom_said(name)}",
-                    _plainly(rate * 365.25),
-                    "1/year",
-                )
-                for name, rate in sorted(experience.false_per_night.items())
-            ),
-            (
-                "share of reports that name another light",
-                per_cent(experience.misplaced.share),
-                "",
-            ),
-            ("repairs that left the light dark", per_cent(experience.slip), ""),
-        ],
-        "How soon people report a light in trouble": [
-            *(
-                (symptom_said(name), f"{found.per_day[name]:.4f}", "1/day")
-                for name in symptoms
-                if name in found.per_day
-            ),
-            ("any other", f"{found.usual_per_day:.4f}", "1/day"),
-            (
-                "one dark with others, against alone: before any is reported",
-                f"{experience.crowd.first:.2f}",
-                "times",
-            ),
-            (
-                "one dark with others, against alone: after that",
-                f"{experience.crowd.later:.2f}",
-                "times",
-            ),
-        ],
-        "Chance that a passing night patrol notes it": [
-            *(
-                (_plain(name), per_cent(found.hit_chance(name)), "")
-                for name in symptoms
-            ),
-            ("any other", per_cent(found.usual_hit), ""),
-        ],
-    }
-
-
-def explained(experience: Experience) -> str:
-    """Return the rates that verdicts rest on, as plain tables with their units.
-
-    Parameters
-    ----------
-    experience
-        Rates read off the records; of a light, circuit or kilometre.
-    """
-    parts = []
-    for title, rows in (_heads(experience) | _told(experience)).items():
-        wide = max((len(name) for name, _, _ in rows), default=0)
-        high = max((len(value) for _, value, _ in rows), default=0)
-        lines = [
-            f"  {name:{wide}}  {value:>{high}} {unit}".rstrip()
-            for name, value, unit in rows
-        ]
-        parts.append("\n".join([title, *(lines or ["  none on record"])]))
-    return "\n\n".join(parts).replace(NBSP, " ")

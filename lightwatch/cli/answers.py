@@ -245,8 +245,9 @@ def outages(
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
     from lightwatch.lives import lives
     from lightwatch.register import Register
+    from reports.explaining import explained
     from reports.grounds import grounds_document, with_grounds
-    from reports.outages import explained, outages_document, outages_text
+    from reports.outages import outages_document, outages_text
     from reports.reliability import reliability_svg, reliability_text
 
     written = known.clock.written(known.as_of)

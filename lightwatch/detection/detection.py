@@ -48,7 +48,9 @@ SURE = 0.8
 SPREAD_DAYS = 720
 
 UNSEEN_PER_DAY, UNSEEN_HIT = 0.05, 0.9
-"""Rate of reports [1/day], and chance that a patrol notes, before any is on record; no
+"""Rate of reports [1/day], and chance that a patrol notes, before any is on record. The
+rate lies between 0.005 (7 % out at an inspection where 12.5 % fail a year) and 0.12 (a
+third told of before the weekly inspection), published by two cities; the chance has no
 source."""
 
 

@@ -14,7 +14,8 @@ from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.misplaced import Misplaced
 from lightwatch.decisions.triage.spoken import how_likely
 from lightwatch.detection import Detection
-from reports.outages import explained, outages_text
+from reports.explaining import explained
+from reports.outages import outages_text
 
 NOW = datetime(2025, 11, 25, 6, 0, tzinfo=UTC)
 

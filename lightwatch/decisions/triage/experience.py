@@ -316,6 +316,7 @@ def experience(lives: Lives) -> Experience:
         "false": Basis(false_seen, priors.FALSE),
         "misplaced": Basis(astray.answered, priors.MISPLACED),
         "slip": Basis(own, priors.SLIP),
+        "crowd": Basis(int((mends & (level != "own")).sum()), priors.CROWD),
         "noted": Basis(noted_seen, priors.NOTED_WRONGLY),
     }
     return Experience(
