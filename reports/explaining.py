@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lightwatch.decisions.triage.experience import Experience, Named
+from lightwatch.decisions.triage.hazards import WHOLE
 from lightwatch.decisions.triage.priors import (
     FURTHER,
     NOTED,
@@ -36,6 +37,12 @@ _UNITS = {
     "mishap": ("a light dark by vandals and the like", "1/year"),
     "customer": ("a light dark by the customer that feeds it", "1/year"),
 }
+
+
+def _part(kind: str, type_: str) -> str:
+    if kind == WHOLE:
+        return f"a light without parts on record, {_plain(type_) or 'unknown'}"
+    return " ".join(filter(None, (_plain(kind), _plain(type_))))
 
 
 def _row(name: str, value: float) -> tuple[str, str, str]:
@@ -71,7 +78,7 @@ def _heads(experience: Experience) -> dict[str, list[_Row]]:
     return {
         "A light's own parts, mean of those in place at their age now": [
             (
-                " ".join(filter(None, map(_plain, names))),
+                _part(*names),
                 f"{rate:.4f}",
                 "1/year",
                 _on(experience, names),

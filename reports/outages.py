@@ -10,6 +10,7 @@ from typing import Any
 
 from lightwatch.decisions.cautions import CAUTIONS, UNDERGROUND
 from lightwatch.decisions.triage import METHOD, Outage
+from lightwatch.decisions.triage.apart import Apart, Far
 from lightwatch.decisions.triage.misdrawn import Misdrawn
 from lightwatch.decisions.triage.spoken import (
     NBSP,
@@ -27,6 +28,8 @@ from lightwatch.decisions.triage.spoken import (
 
 _WIDTH = 88
 _NAMED = 6
+_FAR = 3
+NONE_APART = Apart()
 
 
 def _document(outage: Outage) -> dict[str, Any]:
@@ -58,9 +61,49 @@ def _document(outage: Outage) -> dict[str, Any]:
     } | ({"inferred": True} if outage.inferred and not outage.circuit_id else {})
 
 
-def outages_document(as_of: str, outages: Sequence[Outage]) -> dict[str, Any]:
-    """Return the contract's JSON document of open outages."""
-    return {"as_of": as_of, "outages": [_document(outage) for outage in outages]}
+def outages_document(
+    as_of: str, outages: Sequence[Outage], beside: Apart = NONE_APART
+) -> dict[str, Any]:
+    """Return the contract's JSON document of open outages.
+
+    Where there are any, ``no_light_near`` lists open reports that are on no light.
+    """
+    found = {"as_of": as_of, "outages": [_document(outage) for outage in outages]}
+    if beside.far:
+        found["no_light_near"] = [
+            {**asdict(one), "at": one.at.isoformat()} for one in beside.far
+        ]
+    return found
+
+
+def _away(one: Far) -> str:
+    if one.away_m is None:
+        return one.report_id
+    km = one.away_m / 1000
+    away = f"{km:.1f} km" if km >= 1 else f"{one.away_m:.0f} m"
+    return f"{one.report_id} ({symptom_said(one.symptom)}, {away} from {one.nearest})"
+
+
+def beside_text(beside: Apart, now: datetime) -> str:
+    """Return what is on no light, and how far reports reach; '' where nothing is."""
+    said = []
+    if beside.silent_since:
+        last = day_of(beside.silent_since, now)
+        said.append(
+            f"No report of any light since {last}: silence after that tells nothing."
+        )
+    if many := len(beside.far):
+        named = ", ".join(map(_away, beside.far[:_FAR]))
+        more = f", and {many - _FAR} more" if many > _FAR else ""
+        are = "1 open report has" if many == 1 else f"{many} open reports have"
+        it = "it is" if many == 1 else "they are"
+        said.append(
+            f"{are} no light within {beside.within_m:.0f} m, so {it} put on none: "
+            f"{named}{more}."
+        )
+    if beside.passed_on:
+        said.append(f"Closed as not ours, and passed on: {beside.passed_on} in all.")
+    return "\n".join(_filled(one) for one in said)
 
 
 def _names(names: Sequence[str]) -> str:
@@ -132,7 +175,10 @@ def _paragraph(outage: Outage, now: datetime, wrong: Sequence[Misdrawn]) -> str:
 
 
 def outages_text(
-    as_of: str, outages: Sequence[Outage], wrong: Sequence[Misdrawn] = ()
+    as_of: str,
+    outages: Sequence[Outage],
+    wrong: Sequence[Misdrawn] = (),
+    beside: Apart = NONE_APART,
 ) -> str:
     """Return one paragraph an outage, danger first, under the usual cautions.
 
@@ -144,10 +190,14 @@ def outages_text(
         Every open trouble.
     wrong
         Lights that are probably on another circuit than is on record.
+    beside
+        What is on no light.
     """
-    if not outages:
-        return f"Nothing is open as of {as_of}."
     now = datetime.fromisoformat(as_of)
+    apart = beside_text(beside, now)
+    if not outages:
+        nothing = "Nothing else" if beside.far else "Nothing"
+        return "\n\n".join(filter(None, [f"{nothing} is open as of {as_of}.", apart]))
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
     doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
     believed = [one for one in outages if one not in doubted]
@@ -156,6 +206,7 @@ def outages_text(
         said.append("Open on paper, probably nothing there:")
         said += [_paragraph(one, now, wrong) for one in doubted]
     parts = ["\n".join(_filled(line) for line in head), *map(_filled, said)]
+    parts += [apart] if apart else []
     if any(one.underground and is_shared(one) for one in outages):
         rules = (f"{i}. {line}" for i, line in enumerate(UNDERGROUND, 1))
         parts.append("\n".join(["Before work on a buried feed:", *map(_filled, rules)]))

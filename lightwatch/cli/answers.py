@@ -242,6 +242,7 @@ def outages(
 
     from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.triage import Triage, triaged
+    from lightwatch.decisions.triage.apart import apart
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
     from lightwatch.lives import lives
     from lightwatch.register import Register
@@ -262,11 +263,14 @@ def outages(
         if calibrated:
             triage = triage.corrected(meant)
     found, on = triaged(triage), grounds(triage.register, "outages")
+    beside = apart(triage.signs)
     if as_json:
-        print_json({**outages_document(written, found), **grounds_document(on)})
+        document = outages_document(written, found, beside)
+        print_json({**document, **grounds_document(on)})
         print("\n\n".join(notes), file=sys.stderr)
     else:
-        told = outages_text(written, found, triage.misdrawn if found else ())
+        wrong = triage.misdrawn if found else ()
+        told = outages_text(written, found, wrong, beside)
         said = with_grounds(told, on, keep=bool(found))
         print("\n\n".join([*notes, said]))
 

@@ -91,7 +91,7 @@ def placed(register: Register) -> pd.DataFrame:
     -------
     pandas.DataFrame
         ``light_id`` ('' for none), ``how`` (named, duplicate, near, far), ``away_m``
-        [m], the distance to the nearest light where no light is named, and
+        [m], the distance to the ``nearest`` light where none is named, and
         ``original``, the report of which it is a duplicate, or itself.
     """
     lights, reports = register.in_service, register.known.reports
@@ -109,6 +109,7 @@ def placed(register: Register) -> pd.DataFrame:
         {
             "light_id": np.where(again, meant, light),
             "how": how.where(~again, "duplicate"),
+            "nearest": found.reindex(reports.index, fill_value=""),
             "away_m": away.reindex(reports.index),
             "original": reports["report_id"].to_numpy(object)[first],
         },

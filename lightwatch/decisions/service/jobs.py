@@ -10,6 +10,7 @@ import pandas as pd
 from lightwatch.decisions.assumptions import Windows
 from lightwatch.decisions.triage.crowd import noticed
 from lightwatch.decisions.triage.habits import level_of_work
+from lightwatch.decisions.triage.troubles import answers, told_of_lights
 from lightwatch.detection.episodes import episodes
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -85,8 +86,36 @@ def jobs(register: Register) -> pd.DataFrame:
             "light_id": "",
         }
     )
-    parts = [part for part in (lights, of_feeds) if len(part)] or [lights]
+    closed = _closed(register)
+    parts = [part for part in (lights, of_feeds, closed) if len(part)] or [lights]
     return pd.concat(parts, ignore_index=True)
+
+
+def _closed(register: Register) -> pd.DataFrame:
+    """Return jobs that only a closed report says were done, one a light and closing."""
+    told, every = told_of_lights(register), answers(register)
+    said = every[every["by_word"] & (every["action"] != "no_fault_found")]
+    told = told[told["report_id"].isin(set(said["report_id"]))]
+    work = every.loc[~every["by_word"] & (every["light_id"] != ""), "happened"]
+    both = (
+        told[["light_id", "at", "closed"]]
+        .reset_index()
+        .merge(
+            pd.DataFrame({"light_id": every["light_id"], "work": work}).dropna(),
+            on="light_id",
+        )
+    )
+    done = both[(both["work"] >= both["at"]) & (both["work"] <= both["closed"])]
+    told = told.drop(index=done["index"].unique())
+    jobs = pd.DataFrame(
+        {
+            "kind": _kind(told["symptom"]),
+            "noticed": told["at"] / DAY,
+            "mended": told["closed"] / DAY,
+            "light_id": told["light_id"],
+        }
+    ).sort_values("noticed", kind="stable")
+    return jobs.drop_duplicates(["light_id", "mended"])
 
 
 def done(every: pd.DataFrame, start: int, end: int, windows: Windows) -> list[Done]:

@@ -18,11 +18,15 @@ from lightwatch.decisions.triage.proving import Proving
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.spoken import day_of, per_cent, symptom_said
 from lightwatch.decisions.triage.tested import OLD_NIGHTS, Reading, readings
+from lightwatch.decisions.triage.troubles import answers
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK
 
 NO_CIRCUIT = "no circuit is on record here; feed inferred from place and time"
+
+SOON_DAYS = 60.0
+"""What is told of again so soon after it was closed is said so."""
 
 
 @dataclass(frozen=True)
@@ -254,6 +258,23 @@ class Telling:
         else:
             why = f"likeliest part: {kind.replace('_', ' ')} ({per_cent(chance)})"
         return NextTest(self.where(light), why, None, light)
+
+    def closed_before(self) -> list[str]:
+        """Say which lights were told of again soon after a report was closed."""
+        found = []
+        done = answers(self.register)
+        done = done[done["by_word"] & done["light_id"].isin(self.reported)]
+        for light, some in done.groupby("light_id"):
+            last = some.sort_values("happened").iloc[-1]
+            days = (self.since - float(last["happened"])) / DAY
+            if 0 <= days <= SOON_DAYS:
+                mended = last["action"] != "no_fault_found"
+                how = "repaired" if mended else "nothing found"
+                after = "within a day" if days < 1 else f"{days:.0f} days"
+                found.append(
+                    f"{light} was reported again {after} after it was closed as {how}"
+                )
+        return found
 
     def not_ours(self) -> list[str]:
         """Say which lights, or feeds, others look after."""

@@ -265,7 +265,7 @@ def _entry(case: _Case) -> Outage:
         components=components,
         test_first=test,
         since=clock.at(int(case.troubles["at"].min())),
-        why=tuple(why + telling.not_ours()),
+        why=tuple(why + telling.closed_before() + telling.not_ours()),
         danger=tuple(sorted(set(case.troubles["danger"]) - {""})),
         seen_lit=telling.seen_lit if case.is_shared else (),
         dark_since=None if onset is None else clock.at(int(onset)),

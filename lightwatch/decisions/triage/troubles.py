@@ -89,8 +89,9 @@ def answers(register: Register) -> pd.DataFrame:
             closed["closed_as"] == "nothing_found", "no_fault_found", "repaired"
         ),
     )
-    both = pd.concat([done.assign(by_word=False), said.assign(by_word=True)])
-    return both.reset_index(drop=True)
+    said = said.assign(by_word=True).reindex(columns=[*done.columns, "by_word"])
+    parts = [one for one in (done.assign(by_word=False), said) if len(one)]
+    return pd.concat(parts, ignore_index=True)
 
 
 def latest_work(answered: pd.DataFrame, by: str) -> pd.DataFrame:
