@@ -89,7 +89,7 @@ def answerable(present: Now) -> dict[str, Any]:
 def outages(present: Now) -> dict[str, Any]:
     """Return every open trouble."""
     picture = present.picture()
-    found = outages_document(picture.written, picture.outages)
+    found = outages_document(picture.written, picture.outages, picture.beside)
     return {**found, **grounds_document(grounds(picture.register, "outages"))}
 
 
@@ -114,4 +114,5 @@ def outage_page(present: Now) -> str:
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],
         method=method_on(METHOD, grounds(picture.register, "map")),
+        far=picture.beside.far,
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from lightwatch.decisions.triage import Outage, Triage, triaged
+from lightwatch.decisions.triage.apart import Apart, apart
 from lightwatch.decisions.triage.experience import Experience, experience
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.lives import Lives, lives
@@ -63,9 +64,19 @@ class Picture:
         return found
 
     @cached_property
+    def triage(self) -> Triage:
+        """All that verdicts are drawn from."""
+        return Triage(self.lives, self.rates, Signs.of(self.register))
+
+    @cached_property
     def outages(self) -> list[Outage]:
         """Every open trouble, the most urgent first."""
-        return triaged(Triage(self.lives, self.rates, Signs.of(self.register)))
+        return triaged(self.triage)
+
+    @cached_property
+    def beside(self) -> Apart:
+        """What is told of, and is on no light."""
+        return apart(self.triage.signs)
 
     @cached_property
     def trouble(self) -> dict[str, int]:
@@ -120,6 +131,7 @@ class Present:
     """The open store: one writer at a time, and one picture for all who read."""
 
     store: Store
+    near_m: float | None = None
     _write: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _read: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _logged: int = 0
@@ -157,7 +169,9 @@ class Present:
             if old is not None and stamp == self._stamp and self._holds(as_of):
                 return old
             rates = self._rates_before(stamp)
-            self._picture = Picture(Register(Known(self.store, as_of)), rates)
+            self._picture = Picture(
+                Register(Known(self.store, as_of), self.near_m), rates
+            )
             self._stamp, self._built = stamp, now()
             return self._picture
 

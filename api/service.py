@@ -149,7 +149,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     store = open_store(settings.database_url)
     store.place()
     app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None, lifespan=_warmed)
-    app.state.present = Present(store)
+    app.state.present = Present(store, settings.near_m)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(_Guarded)
     app.add_exception_handler(LightwatchError, _told)

@@ -15,3 +15,9 @@ class Settings(BaseSettings):
         default="sqlite:///lightwatch.db",
         description="where the store is, as an SQLAlchemy URL",
     )
+    near_m: float | None = Field(
+        default=None,
+        gt=0,
+        description="a report that names no light belongs to the nearest up to so far "
+        "[m]; by default as far as the spacing of the lights suggests",
+    )

@@ -10,7 +10,7 @@ from typing import Any
 
 from lightwatch.decisions.cautions import CAUTIONS, UNDERGROUND
 from lightwatch.decisions.triage import METHOD, Outage
-from lightwatch.decisions.triage.apart import Apart, Far
+from lightwatch.decisions.triage.apart import Apart
 from lightwatch.decisions.triage.misdrawn import Misdrawn
 from lightwatch.decisions.triage.spoken import (
     NBSP,
@@ -76,14 +76,6 @@ def outages_document(
     return found
 
 
-def _away(one: Far) -> str:
-    if one.away_m is None:
-        return one.report_id
-    km = one.away_m / 1000
-    away = f"{km:.1f} km" if km >= 1 else f"{one.away_m:.0f} m"
-    return f"{one.report_id} ({symptom_said(one.symptom)}, {away} from {one.nearest})"
-
-
 def beside_text(beside: Apart, now: datetime) -> str:
     """Return what is on no light, and how far reports reach; '' where nothing is."""
     said = []
@@ -93,7 +85,7 @@ def beside_text(beside: Apart, now: datetime) -> str:
             f"No report of any light since {last}: silence after that tells nothing."
         )
     if many := len(beside.far):
-        named = ", ".join(map(_away, beside.far[:_FAR]))
+        named = ", ".join(map(str, beside.far[:_FAR]))
         more = f", and {many - _FAR} more" if many > _FAR else ""
         are = "1 open report has" if many == 1 else f"{many} open reports have"
         it = "it is" if many == 1 else "they are"

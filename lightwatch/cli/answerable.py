@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json
+from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json, register_of
 
 
 @app.command()
@@ -12,10 +12,9 @@ def answers(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
 
     from lightwatch.decisions.coverage import coverage
     from lightwatch.lives import lives
-    from lightwatch.register import Register
     from reports.coverage import coverage_document, coverage_text
 
-    found = coverage(lives(Register(known)))
+    found = coverage(lives(register_of(known)))
     written = known.clock.written(known.as_of)
     asked = (written, found, known.as_of, known.clock)
     if as_json:

@@ -16,6 +16,7 @@ from lightwatch.cli.asking import (
     app,
     known_at,
     print_json,
+    register_of,
     write,
 )
 from lightwatch.errors import LightwatchError
@@ -39,7 +40,6 @@ def rates(
     from lightwatch.rates import check_by
     from lightwatch.rates import rates as estimate
     from lightwatch.rates.thin import shrunk
-    from lightwatch.register import Register
     from reports.answers import rates_document, rates_text
     from reports.grounds import document_on, with_grounds
 
@@ -49,7 +49,7 @@ def rates(
         check_by(names)
     except LightwatchError as error:
         raise typer.BadParameter(str(error), param_hint="--by") from None
-    register = Register(known)
+    register = register_of(known)
     rows, on = estimate(lives(register), names), grounds(register, "rates")
     written = known.clock.written(known.as_of)
     pulled = shrunk(rows) if drawn else None
@@ -86,13 +86,12 @@ def life(
     from lightwatch.rates.growing import recurrence
     from lightwatch.rates.life_models import life_models
     from lightwatch.rates.partitions import here, on_cluster
-    from lightwatch.register import Register
     from reports import charts
     from reports import lives as said
     from reports.grounds import document_on, with_grounds
     from reports.noticing import recurrence_document, recurrence_text
 
-    register = Register(known)
+    register = register_of(known)
     data, on = lives(register), grounds(register, "lives")
     written = known.clock.written(known.as_of)
     forecasts = hold_against(known) if backtest else None
@@ -136,12 +135,11 @@ def repeats(
     from lightwatch.decisions.grounds import grounds
     from lightwatch.decisions.repeats import Repeats
     from lightwatch.lives import lives
-    from lightwatch.register import Register
     from reports.grounds import document_on, with_grounds
     from reports.repeats import repeats_document, repeats_text
 
     written = known.clock.written(known.as_of)
-    register = Register(known)
+    register = register_of(known)
     on = grounds(register, "repeats")
     found = Repeats(lives(register))
     if map_to is not None:
@@ -199,10 +197,9 @@ def report(
     assumed = Assumptions() if assume is None else read_assumptions(assume)
     known = known_at(db, as_of)  # now: it is read while Python gets ready
 
-    from lightwatch.register import Register
     from reports.papers.desk import Desk
 
-    desk = Desk(Register(known), month, assumed)
+    desk = Desk(register_of(known), month, assumed)
     try:
         _ = desk.month
     except NotUnderstood as error:
@@ -245,14 +242,13 @@ def outages(
     from lightwatch.decisions.triage.apart import apart
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
     from lightwatch.lives import lives
-    from lightwatch.register import Register
     from reports.explaining import explained
     from reports.grounds import grounds_document, with_grounds
     from reports.outages import outages_document, outages_text
     from reports.reliability import reliability_svg, reliability_text
 
     written = known.clock.written(known.as_of)
-    triage = Triage.of(lives(Register(known)))
+    triage = Triage.of(lives(register_of(known)))
     notes = [explained(triage.known)] if explain else []
     if calibrated or reliability:
         jobs = closed_jobs(triage.register, triage.known)
@@ -266,7 +262,7 @@ def outages(
     beside = apart(triage.signs)
     if as_json:
         document = outages_document(written, found, beside)
-        print_json({**document, **grounds_document(on)})
+        print_json(document_on(document, on))
         print("\n\n".join(notes), file=sys.stderr)
     else:
         wrong = triage.misdrawn if found else ()
@@ -285,16 +281,17 @@ def draw(
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
     from lightwatch.decisions.grounds import grounds
-    from lightwatch.decisions.triage import METHOD
-    from lightwatch.decisions.triage import outages as triage
+    from lightwatch.decisions.triage import METHOD, Triage, triaged
+    from lightwatch.decisions.triage.apart import apart
     from lightwatch.lives import lives
     from lightwatch.mapview import outage_map
-    from lightwatch.register import Register
     from reports.grounds import method_on
 
-    register = Register(known)
+    register = register_of(known)
+    triage = Triage.of(lives(register))
+    found = triaged(triage)
     page = outage_map(
-        triage(lives(register)),
+        found,
         register.standing,
         known.sections,
         register.circuits,
@@ -302,5 +299,6 @@ def draw(
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],
         method=method_on(METHOD, grounds(register, "map")),
+        far=apart(triage.signs).far,
     )
     write(out, page)

@@ -15,6 +15,7 @@ from lightwatch.errors import LightwatchError
 
 if TYPE_CHECKING:
     from lightwatch.observations.known import Known
+    from lightwatch.register import Register
     from lightwatch.store import Store
 
 app = typer.Typer(
@@ -45,6 +46,14 @@ def address(db: str | None) -> str:
     from lightwatch.settings import Settings
 
     return db or Settings().database_url
+
+
+def register_of(known: Known) -> Register:
+    """Return the register, with what the settings say of it."""
+    from lightwatch.register import Register
+    from lightwatch.settings import Settings
+
+    return Register(known, Settings().near_m)
 
 
 def open_at(db: str | None, *, create: bool = False) -> Store:

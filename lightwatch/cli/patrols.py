@@ -18,6 +18,7 @@ from lightwatch.cli.asking import (
     now,
     open_at,
     print_json,
+    register_of,
     whoever,
     write,
 )
@@ -60,7 +61,6 @@ def patrol(
     from lightwatch.lives import lives
     from lightwatch.nights import LocalTime, read_date
     from lightwatch.observations.known import Known, default_as_of
-    from lightwatch.register import Register
     from reports.grounds import grounds_document, with_grounds
     from reports.patrol import patrol_document, patrol_text
 
@@ -83,7 +83,7 @@ def patrol(
         closed=listed(closed), both_sides=listed(both_sides), starts=start,
         seen_within_days=seen_within, look_kmh=look_kmh,
     )  # fmt: skip
-    register = Register(known)
+    register = register_of(known)
     lived, on = lives(register), grounds(register, "patrol")
 
     def told(gone: float, found: float) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json
+from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json, register_of
 from lightwatch.errors import LightwatchError
 
 
@@ -57,7 +57,6 @@ def stock(
     from lightwatch.decisions.assumptions import Assumptions, read_assumptions
     from lightwatch.decisions.grounds import grounds
     from lightwatch.lives import lives
-    from lightwatch.register import Register
     from reports.grounds import document_on, with_grounds
     from reports.stock import stock_document, stock_text
     from reports.stock_advice import advice_document, advice_text
@@ -74,7 +73,7 @@ def stock(
         )
     assumed = read_assumptions(assume) if assume else Assumptions()
     known = known_at(db, as_of)
-    register = Register(known)
+    register = register_of(known)
     on = grounds(register, "stock")
     made = room.stock(
         register,

@@ -12,12 +12,14 @@ import jinja2
 import pandas as pd
 from markupsafe import Markup
 
+from lightwatch.decisions.triage.apart import Far
 from lightwatch.decisions.triage.outage import Outage
 from lightwatch.mapview.card import before_work_lines, stamp
 from lightwatch.mapview.offline import OfflineFigure
 from lightwatch.mapview.scene import (
     Scene,
     all_lights,
+    coded,
     counts,
     road_lines,
     safe_json,
@@ -49,6 +51,7 @@ def outage_map(
     as_of: datetime,
     place: str,
     method: str,
+    far: Sequence[Far] = (),
 ) -> str:
     """Draw open outages on their circuits, as one HTML page that needs no network.
 
@@ -74,6 +77,8 @@ def outage_map(
         Name of the place.
     method
         How the outages were judged, in one line.
+    far
+        Open reports with no light near: small hollow marks.
 
     Returns
     -------
@@ -82,7 +87,11 @@ def outage_map(
     """
     lights = lights.reindex(columns=LIGHT_COLUMNS)
     scene = Scene.of(outages, lights, sections, circuits, as_of)
-    data = scene.payload() | {"roads": road_lines(roads), "lights": all_lights(lights)}
+    data = scene.payload() | {
+        "roads": road_lines(roads),
+        "lights": all_lights(lights),
+        "far": [[*coded([(one.longitude, one.latitude)]), str(one)] for one in far],
+    }
     figure = OfflineFigure(
         {
             "place": place,
@@ -92,6 +101,7 @@ def outage_map(
             "counts": counts(outages),
             "lights_in_all": len(lights),
             "no_roads": not len(roads),
+            "far_in_all": len(far),
             "before_work": before_work_lines(),
             "data": Markup(safe_json(data)),
         }

@@ -225,7 +225,19 @@ function makePanes(map) {
 function baseLayers(data, panes) {
   const roads = Object.entries(data.roads.lines).map(([weight, lines]) => L.polyline(lines.map(decoded),
     { renderer: panes.roads, interactive: false, color: "#c3c0b6", weight: +weight, opacity: 1 }));
-  return { roads: L.layerGroup(roads), names: namesField(data.roads.names), lights: lightsField(data.lights) };
+  const layers = { roads: L.layerGroup(roads), names: namesField(data.roads.names), lights: lightsField(data.lights) };
+  if (data.far.length) layers.far = farReports(data.far, panes);
+  return layers;
+}
+
+/** Open reports with no light near: on none, so hollow. */
+function farReports(reports, panes) {
+  return L.layerGroup(reports.map(([x, y, said]) => L.circleMarker([y / STEPS, x / STEPS],
+    { renderer: panes.dots, radius: 5, color: "#555", weight: 1.5, fillOpacity: 0 }).bindTooltip(() => {
+    const text = document.createElement("span");
+    text.textContent = "No light near: " + said;
+    return text;
+  })));
 }
 
 function feedLayers(circuits, panes) {

@@ -15,12 +15,13 @@ from hypothesis import strategies as st
 
 from lightwatch.decisions.service.jobs import jobs
 from lightwatch.decisions.triage import Outage, Triage, triaged
-from lightwatch.decisions.triage.apart import apart
+from lightwatch.decisions.triage.apart import Apart, apart
 from lightwatch.decisions.triage.experience import experience
 from lightwatch.decisions.triage.habits import false_per_night
 from lightwatch.decisions.triage.priors import Prior
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.lives import lives
+from lightwatch.mapview import outage_map
 from lightwatch.nights import DAY
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.register import Register
@@ -188,6 +189,21 @@ FAR = [
 ]
 
 
+def drawn(register: Register, beside: Apart) -> str:
+    known = register.known
+    return outage_map(
+        [],
+        register.standing,
+        known.sections,
+        register.circuits,
+        known.roads,
+        as_of=known.clock.at(known.as_of),
+        place="a town",
+        method="by hand",
+        far=beside.far,
+    )
+
+
 def test_a_report_far_from_any_light_is_told_and_put_on_none(tmp_path: Path) -> None:
     register = bare_town(tmp_path, FAR)
     found = judged(register)
@@ -203,6 +219,11 @@ def test_a_report_far_from_any_light_is_told_and_put_on_none(tmp_path: Path) -> 
     )
     assert "2 open reports have no light within 60 m, so they are put on none" in text
     assert "Q2 (out, 3.8 km from L19)" in text
+    page = drawn(register, beside)
+    assert "reports with no light near: 2" in page
+    assert '"Q2 (out, 3.8 km from L19)"' in page
+    assert 'data-base="far"' in page
+    assert 'data-base="far"' not in drawn(register, Apart())
 
 
 def test_how_near_is_near_can_be_set_and_follows_the_spacing(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from lightwatch.decisions.triage.signs import Signs
+from lightwatch.decisions.triage.spoken import symptom_said
 from lightwatch.decisions.triage.troubles import answers
 from lightwatch.register.closings import closings
 from lightwatch.register.placed import near_m, placed
@@ -27,6 +28,15 @@ class Far:
     latitude: float
     nearest: str
     away_m: float | None
+
+    def __str__(self) -> str:
+        """Say which report it is, and how far off."""
+        said = symptom_said(self.symptom)
+        if self.away_m is None:
+            return f"{self.report_id} ({said})"
+        km = self.away_m / 1000
+        away = f"{km:.1f} km" if km >= 1 else f"{self.away_m:.0f} m"
+        return f"{self.report_id} ({said}, {away} from {self.nearest})"
 
 
 @dataclass(frozen=True)

@@ -109,7 +109,7 @@ def closed_jobs(
         )
     said, came = [], []
     for at in days:
-        signs = Signs.of(Register(Known(present.known.store, at)))
+        signs = Signs.of(Register(Known(present.known.store, at), present.near_m))
         troubles = signs.open[signs.open["symptom"].isin(DARKNESS.symptoms)]
         closing = troubles["report_id"].map(_closing(present, at))
         verified = closing.groupby(troubles["circuit"]).max().dropna()
