@@ -262,7 +262,7 @@ def outages(
     beside = apart(triage.signs)
     if as_json:
         document = outages_document(written, found, beside)
-        print_json(document_on(document, on))
+        print_json({**document, **grounds_document(on)})
         print("\n\n".join(notes), file=sys.stderr)
     else:
         wrong = triage.misdrawn if found else ()

@@ -32,11 +32,8 @@ def closings(register: Register) -> pd.DataFrame:
         ``closed`` [instant], not a number while open, and ``closed_as``, '' where open
         or not said. What was closed after the register's day is open.
     """
-    known = register.known
-    reports = known.reports
-    at = {text: known.clock.instant(text) for text in set(reports["closed_at"]) if text}
-    closed = reports["closed_at"].map(at).astype(float)
-    closed = closed.where(closed < known.as_of)
+    reports = register.known.reports
+    closed = reports["closed"].astype(float)
     told_before = reports["duplicate_of"] != ""
     how = reports["closed_as"].where(~told_before, "duplicate")
     return pd.DataFrame({"closed": closed, "closed_as": how.where(closed.notna(), "")})
@@ -50,7 +47,7 @@ def reported_work(register: Register) -> pd.Series[str]:
     """
     repairs, reports = register.known.repairs, register.known.reports
     light = repairs["light_id"].copy()
-    nowhere = (light == "") & ~repairs["named"] & (repairs["report_id"] != "")
+    nowhere = (light == "") & (repairs["report_id"] != "")
     nowhere &= (repairs["circuit_id"] == "") & (repairs["section_id"] == "")
     if nowhere.any():
         at = pd.Series(
