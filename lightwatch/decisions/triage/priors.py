@@ -82,7 +82,7 @@ class Basis:
 
 
 LIGHTS = {
-    "led": Prior(0.01, source=LED),
+    "led": Prior(0.015, source=LED),
     "hps": Prior(0.125, source=SODIUM),
     "": Prior(0.05, source=REQUESTS),
 }
@@ -96,13 +96,13 @@ PARTS = {
     "lamp": LIGHTS["hps"],
     "ballast": Prior(0.02),
     "ignitor": Prior(0.02),
-    "driver": LIGHTS["led"],
+    "driver": Prior(0.01, source=LED),
     "led_module": Prior(0.003),
     "photocontrol": Prior(0.04, source=LIFE),
     "fuse": Prior(0.005),
     "wiring": Prior(0.005),
     "pole": Prior(0.002),
-    "cable": Prior(0.2, source=BURIED),
+    "cable": Prior(0.1, source=BURIED),
     "line": Prior(0.05, source="from memory, low-voltage lines"),
 }
 """Failures by kind of part [1/year], of sections [1/(km year)]."""
