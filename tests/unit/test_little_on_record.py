@@ -229,7 +229,9 @@ def test_a_report_far_from_any_light_is_told_and_put_on_none(tmp_path: Path) -> 
     document = outages_document("2020-01-01T00:00:00+01:00", [], beside)
     assert document["no_light_near"][0]["nearest"] == "L19"
     text = " ".join(
-        outages_text("2020-01-01T00:00:00+01:00", list(found.values()), beside=beside).split()
+        outages_text(
+            "2020-01-01T00:00:00+01:00", list(found.values()), beside=beside
+        ).split()
     )
     assert "2 open reports have no light within 60 m, so they are put on none" in text
     assert "Q2 (out, 3.8 km from L19)" in text
@@ -267,7 +269,9 @@ def test_verdicts_stay_what_they_were_when_the_records_ended(tmp_path: Path) -> 
         found = judged(register)
         chances.append([wrong(found[light]) for light in ("L3", "L30")])
         beside = apart(Signs.of(register))
-        text = outages_text(register.known.clock.written(register.as_of), [], beside=beside)
+        text = outages_text(
+            register.known.clock.written(register.as_of), [], beside=beside
+        )
         assert "No report of any light since 28 Dec 2019" in " ".join(text.split())
     assert chances[1] == pytest.approx(chances[0], abs=1e-9)
     assert chances[2] == pytest.approx(chances[0], abs=1e-9)
