@@ -41,7 +41,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-REACH_M = 250.0
+REACH_M = 160.0
 """Lights this near to an open trouble are judged with it; no source."""
 
 JOIN_M = 90.0
