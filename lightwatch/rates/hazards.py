@@ -192,7 +192,8 @@ def hazards_now(lives: Lives) -> pd.DataFrame:
         length.
     """
     laws, register = ageing(lives), lives.register
-    frame = _aged(all_lives(register))
+    to_the_day = register.watched_until >= register.as_of
+    frame = aged(lives) if to_the_day else _aged(all_lives(register))
     frame = frame[frame["end"] >= register.as_of]
     per_year = np.zeros(len(frame))
     leave, km = (frame[name].to_numpy(float) for name in ("leave", "weight"))

@@ -104,6 +104,7 @@ def _register(
     return SimpleNamespace(
         known=known,
         as_of=int(years * YEAR),
+        watched_until=int(years * YEAR),
         nearest_station=dict(zip(lights, station, strict=True)),
     )
 

@@ -160,7 +160,8 @@ def test_hazards_are_of_what_is_in_place_and_of_a_section_for_its_length() -> No
             "weight": [1.0, 1.0, 3.0], "end_repair": -1,
         }
     )  # fmt: skip
-    found = hazards_now(Lives(frame, SimpleNamespace(as_of=2 * YEAR)))
+    register = SimpleNamespace(as_of=2 * YEAR, watched_until=2 * YEAR)
+    found = hazards_now(Lives(frame, register))
     assert found["section_id"].tolist() == ["S2", "S3"]
     one, three = found["per_year"]
     assert one == pytest.approx(1.5 / 9.0)

@@ -25,7 +25,8 @@ def _lives(rows: list[tuple[str, str, float, float, bool]]) -> Lives:
         installed=0.0, installed_last=0.0, start=frame["entry"] * YEAR,
         end=frame["leave"] * YEAR, end_repair=-1,
     )  # fmt: skip
-    return Lives(frame[list(COLUMNS)], SimpleNamespace(as_of=20 * YEAR))  # type: ignore[arg-type]
+    register = SimpleNamespace(as_of=20 * YEAR, watched_until=20 * YEAR)
+    return Lives(frame[list(COLUMNS)], register)  # type: ignore[arg-type]
 
 
 def test_expected_failures_are_standardised_as_by_hand():
