@@ -131,7 +131,10 @@ def _originals(reports: pd.DataFrame) -> NDArray[np.int64]:
 def placing(register: Register) -> Placing:
     """Count how reports are placed."""
     counts = placed(register)["how"].value_counts()
+
+    def of(how: str) -> int:
+        return int(counts.get(how, 0))
+
     return Placing(
-        *(int(counts.get(name, 0)) for name in ("named", "duplicate", "near", "far")),
-        near_m(register),
+        of("named"), of("duplicate"), of("near"), of("far"), near_m(register)
     )
