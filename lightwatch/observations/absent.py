@@ -5,6 +5,8 @@ Circuits that lights, sections or components name are made where no file lists t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lightwatch.observations.batch import Batch
 from lightwatch.observations.keeping import Intake
 
@@ -45,8 +47,12 @@ def make_circuits(intake: Intake, batch: Batch) -> None:
         return
     names = list(feeds)
     told = [sorted(feeds[name] - {""}) for name in names]
-    feed = ["mixed" if len(one) > 1 else next(iter(one), None) for one in told]
-    columns = {"key": names, "circuit_id": names, "feed": feed}
+    fed = ["mixed" if len(one) > 1 else next(iter(one), None) for one in told]
+    columns: dict[str, Sequence[str | None]] = {
+        "key": names,
+        "circuit_id": names,
+        "feed": fed,
+    }
     loads = {"load_id": [intake.load_id] * len(names)}
     intake.writer.header("circuits", ["circuit_id", "feed"])
     intake.writer.insert("circuits", {**columns, **loads})
