@@ -87,7 +87,6 @@ _THREE: Answers = {
         closed_at="ClosedDate", symptom="RequestType", channel="RequestSource",
         longitude="Longitude", latitude="Latitude",
     ),
-    ("reports.only", '"RequestType"'): '{ is_not = ["Pothole", "Graffiti"] }',
     **_codes("reports", "symptom", SPOKEN),
 }  # fmt: skip
 
