@@ -1,7 +1,8 @@
 """What the README prints: ``python -m tests.readme`` writes it anew.
 
 Each ``console`` block holds commands after ``$`` and what they print. A block is run
-in a folder where the demo city was just built; a line ``...`` stands for any lines.
+in a folder where the demo city was just built and a stranger's three files were loaded;
+a line ``...`` stands for any lines.
 """
 
 from __future__ import annotations
@@ -12,6 +13,10 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+
+from tests.planner import answers_of
+from tests.strangers import WRITERS
+from tests.walks import answered
 
 README = Path(__file__).parents[1] / "README.md"
 _BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
@@ -30,6 +35,20 @@ def run(command: str, folder: Path) -> str:
     )
     assert result.returncode == 0, result.stderr
     return result.stdout
+
+
+def own_files(folder: Path) -> None:
+    """Bring the files of three systems, a mapping that is answered, and their store."""
+    (folder / "our_files").mkdir()
+    WRITERS["three_systems"](folder / "our_files")
+    run("lightwatch map-columns our_files --out mapping.toml", folder)
+    mapping = folder / "mapping.toml"
+    text, _ = answered(mapping.read_text("utf-8"), answers_of("three_systems"))
+    mapping.write_text(text, "utf-8")
+    run(
+        "lightwatch load our_files --mapping mapping.toml --db sqlite:///ours.db",
+        folder,
+    )
 
 
 def examples(text: str) -> list[tuple[str, str]]:
@@ -59,6 +78,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
         run("lightwatch demo", folder)
+        own_files(folder)
         for command, expected in examples(text):
             new = _shortened(run(command, folder))
             text = text.replace(f"$ {command}\n{expected}", f"$ {command}\n{new}", 1)

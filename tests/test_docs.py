@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.readme import README, agrees, examples, run
+from tests.readme import README, agrees, examples, own_files, run
 
 TEXT = README.read_text("utf-8")
 
@@ -16,6 +16,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("readme")
     printed = run("lightwatch demo", made)
     assert len(printed.splitlines()) == 4
+    own_files(made)
     return made
 
 
