@@ -41,13 +41,12 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-REACH_M = 160.0
-"""Lights this near to an open trouble are judged with it; no source."""
+REACH_M, NEARER_M, MANY = 250.0, 160.0, 1000
+"""Lights this near to an open trouble are judged with it; where so many are open, those
+nearer only, for time; no source."""
 
 JOIN_M = 90.0
 """A light this near to a circuit may hang on it; no source."""
-
-_START = 1e6
 
 
 @dataclass(frozen=True)
@@ -123,7 +122,8 @@ def around(grid: Grid, troubled: Ints) -> Around | None:
         Numbers of lights of which something dark is open.
     """
     unknown = np.flatnonzero(~grid.on_record)
-    unknown = unknown[_near(grid.metres[unknown], grid.metres[troubled], REACH_M)]
+    reach = REACH_M if len(troubled) <= MANY else NEARER_M
+    unknown = unknown[_near(grid.metres[unknown], grid.metres[troubled], reach)]
     if not len(unknown):
         return None
     on_record = np.flatnonzero(grid.on_record)
@@ -238,7 +238,7 @@ def _fed_by(found: Around, draw: int, known: int) -> tuple[Ints, Floats]:
     way = np.hypot(*(place[one] - place[other]).T) + 0.1
     way += OTHER_STREET_M * (road[one] != road[other])
     every = np.arange(n)
-    start = np.where(every < known, 1e-6, _START * (2 + moved[:, 0] / 1e3))
+    start = np.where(every < known, 1e-6, 1e6 * (2 + moved[:, 0] / 1e3))
     tree = spanning(
         np.concatenate([one, every]),
         np.concatenate([other, np.full(n, n)]),
