@@ -77,7 +77,8 @@ def test_requests_by_address_find_a_feed_that_no_record_names(tmp_path: Path) ->
 
 def test_three_systems_join_by_tag_and_place(tmp_path: Path) -> None:
     walk = walked("three_systems", tmp_path)
-    document, _ = shown(walk)
+    document, text = shown(walk)
+    assert "lights on this stretch of the circuit reported out" in text
     fault = cut_cable(document)
     assert fault["verdict"] == "supply_fault"
     assert set(hidden().told_poles) <= set(fault["reported"])

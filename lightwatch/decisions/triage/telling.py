@@ -296,9 +296,9 @@ class Telling:
     def why_shared(self) -> list[str]:
         """Say what speaks for a fault that lights share."""
         among = set(self.dark) | set(self.reported)
-        place = (
-            "of the circuit" if self.judged.circuit_id else "that may be on one feed"
-        )
+        whole = among >= set(self.judged.light_ids)
+        place = "of the circuit" if whole else "on this stretch of the circuit"
+        place = place if self.judged.circuit_id else "that may be on one feed"
         ends = ""
         if self.stretch != SOURCE and self.sections and not self.judged.inferred:
             section = self.sections[0][0]
