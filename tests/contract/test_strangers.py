@@ -60,7 +60,7 @@ def test_a_register_alone_says_what_is_not_known(tmp_path: Path) -> None:
     walk.run("report", "energy", "--out", "meeting")
     page = (tmp_path / "meeting" / "energy.html").read_text("utf-8")
     assert "kWh" in page
-    assert walk.steps <= 30, walk.commands
+    assert walk.steps <= 16, walk.commands
 
 
 def test_requests_by_address_find_a_feed_that_no_record_names(tmp_path: Path) -> None:
@@ -72,7 +72,7 @@ def test_requests_by_address_find_a_feed_that_no_record_names(tmp_path: Path) ->
     assert "inferred" in text
     assert len(document["outages"]) < 15, "closed requests are not open"
     assert "Not known" in walk.run("rates")
-    assert walk.steps <= 45, walk.commands
+    assert walk.steps <= 15, walk.commands
 
 
 def test_three_systems_join_by_tag_and_place(tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_three_systems_join_by_tag_and_place(tmp_path: Path) -> None:
     rows = walk.asked("rates")["rows"]
     lamps = [one for one in rows if one["kind"] == "lamp"]
     assert sum(one["failures"] for one in lamps) > 10
-    assert walk.steps <= 75, walk.commands
+    assert walk.steps <= 20, walk.commands
 
 
 def test_forty_thousand_lights_of_which_little_is_known(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_forty_thousand_lights_of_which_little_is_known(tmp_path: Path) -> None:
     document, text = shown(walk)
     assert document["outages"] == []
     assert text.startswith("Not known")
-    assert walk.steps <= 15, walk.commands
+    assert walk.steps <= 13, walk.commands
 
 
 def test_lanterns_and_the_next_month(tmp_path: Path) -> None:
@@ -113,4 +113,4 @@ def test_lanterns_and_the_next_month(tmp_path: Path) -> None:
     assert "20 lights are on record, in service, and not in this export" in text
     assert "10021-1 is now 90021-1" in text
     assert len((tmp_path / "missing.csv").read_text("utf-8").splitlines()) > 20
-    assert walk.steps <= 30, walk.commands
+    assert walk.steps <= 15, walk.commands
