@@ -119,11 +119,18 @@ def _likeness(one: tuple[str, ...], two: tuple[str, ...]) -> float:
     short = min(len(first), len(second))
     if short < 5 or 2 * short < 0.7 * (len(first) + len(second)):
         return 0.0
-    matcher = SequenceMatcher(None, first, second)
+    matcher = _matcher(second)
+    matcher.set_seq1(first)
     if matcher.quick_ratio() < 0.7:
         return 0.0
     ratio = matcher.ratio()
     return 0.85 * ratio if ratio > 0.7 else 0.0
+
+
+@cache
+def _matcher(phrase: str) -> SequenceMatcher[str]:
+    """Return what compares texts with a phrase; it counts the phrase's letters once."""
+    return SequenceMatcher(None, "", phrase)
 
 
 @cache

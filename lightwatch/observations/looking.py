@@ -58,7 +58,12 @@ class Column:
             {text: n for text, n in self.values.items() if not means_blank(text)}
         )
 
-    @property
+    @cached_property
+    def common(self) -> list[tuple[str, int]]:
+        """Its values that say something, the most frequent first."""
+        return self.filled.most_common()
+
+    @cached_property
     def rows(self) -> int:
         """How many rows it has."""
         return sum(self.values.values())

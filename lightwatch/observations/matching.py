@@ -6,16 +6,16 @@ codes, whether each stands once, and whether they are identifiers of another tab
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from lightwatch.observations.ended import says_how_it_ended
 from lightwatch.observations.likeness import code_for, column_likeness, tokens, words_of
 from lightwatch.observations.looking import Column, Seen
+from lightwatch.observations.numbering import shared
 from lightwatch.observations.source import DATED, PARTIAL, codes_of, ours
 from lightwatch.observations.telling import ACCEPTED, GIVEN, told
 from lightwatch.words import Field, Resource, resources
@@ -51,7 +51,7 @@ _KEYS = {
 class Ids:
     """Identifiers in the tables as far as these are known."""
 
-    of: Mapping[str, set[str]] = field(default_factory=dict)
+    of: Mapping[str, frozenset[str]] = field(default_factory=dict)
     """File of ours to its own."""
     wanted: Mapping[str, set[str]] = field(default_factory=dict)
     """File of ours to those by which others refer to it."""
@@ -82,7 +82,7 @@ def _coded(column: Column, allowed: Iterable[str]) -> float:
     """Return the share of a column's common values that are like codes of ours."""
     codes = frozenset(allowed)
     many = len(column.filled) > _MOST_CODES
-    common = column.filled.most_common(_A_FEW if many else _MOST_CODES)
+    common = column.common[: _A_FEW if many else _MOST_CODES]
     if not common or len(column.filled) > _MOST_TEXTS or column.days > 0.8:
         return 0.0
     if many and column.numbers > 0.9:
@@ -142,7 +142,7 @@ NEARLY = 0.98
 """Share of different values from which a column nearly tells each row."""
 
 
-def _reference_says(column: Column, ids: set[str]) -> float:
+def _reference_says(column: Column, ids: frozenset[str]) -> float:
     if column.is_unique and _is_a_run(column):
         return 0.0
     share = shared(column.filled.keys(), ids)
@@ -152,36 +152,12 @@ def _reference_says(column: Column, ids: set[str]) -> float:
     return -0.7 if share < 0.2 else 0.0
 
 
-def shared(names: Collection[str], ids: Collection[str]) -> float:
-    """Return the share of names that are in a list, prefixes and zeros aside."""
-    if not names:
-        return 0.0
-    plain = sum(name in ids for name in names)
-    if plain > 0.8 * len(names):
-        return plain / len(names)
-    bare = {bare_number(one) for one in ids}
-    loose = sum(bare_number(name) in bare for name in names)
-    return max(plain, 0.95 * loose) / len(names)
-
-
 def _is_a_run(column: Column) -> bool:
     """Tell whether a column only counts the rows."""
     if not all(text.isascii() and text.isdigit() for text in column.filled):
         return False
-    numbers = {int(text) for text in column.filled}
+    numbers = {*map(int, column.filled)}
     return max(numbers) - min(numbers) + 1 == len(numbers)
-
-
-@cache
-def bare_number(text: str) -> str:
-    """Return a number without a prefix of letters and leading zeros.
-
-    Examples
-    --------
-    >>> bare_number("SL-00123"), bare_number("123"), bare_number("A-12-4")
-    ('123', '123', '12-4')
-    """
-    return re.sub(r"^[^0-9]*0*(?=[0-9])", "", text) or text
 
 
 def _leads_to(resource: Resource) -> dict[str, str]:
@@ -339,13 +315,13 @@ def _assigned(
 
 def _ids(found: Mapping[str, Mapping[str, Match]]) -> Ids:
     own = {
-        name: set(columns[_KEYS[name]].column.filled)
+        name: frozenset(columns[_KEYS[name]].column.filled)
         for name, columns in found.items()
         if _KEYS.get(name) in columns
     }
     if "pole_id" in found.get("lights", {}):
         poles = found["lights"]["pole_id"].column.filled.keys()
-        own["lights"] = own.get("lights", set()) | poles
+        own["lights"] = own.get("lights", frozenset()) | poles
     wanted: dict[str, set[str]] = {}
     for name, columns in found.items():
         for column, to in _leads_to(resources()[name]).items():
@@ -363,6 +339,14 @@ def _with_parts(found: dict[str, Match]) -> None:
             column = found[other].column if other in found else None
             if name not in found and column and _coded(column, allowed) > 0.5:
                 found[name] = Match(column, 0.7, 0.5)
+
+
+def _with_ending(seen: Seen, found: dict[str, Match]) -> None:
+    """Read how reports ended out of a status column beside the date of closing."""
+    if "closed_at" in found and "closed_as" not in found:
+        used = {match.column.name for match in found.values()}
+        if column := says_how_it_ended(x for x in seen.columns if x.name not in used):
+            found["closed_as"] = Match(column, 0.7, 0.5)
 
 
 _SURELY = 100.0
@@ -385,5 +369,7 @@ def match(tables: Sequence[Seen], said: Named | None = None) -> dict[str, Matche
             _with_times(seen, resources()[name], columns)
             if name == "repairs":
                 _with_parts(columns)
+            if name == "reports":
+                _with_ending(seen, columns)
             made[name] = Matched(seen, resources()[name], likeness, columns)
     return made

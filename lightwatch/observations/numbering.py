@@ -4,14 +4,43 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
+from functools import cache, lru_cache
 
-from lightwatch.observations.matching import bare_number
 from lightwatch.observations.texts import Trim
 from lightwatch.observations.tomltext import quoted
 
 _SIGNS = (",", ";", "/", "&", "+", " and ")
 _FEW = 3
 """Cells with several known numbers from which they are taken for that."""
+
+
+@lru_cache(64)
+def _bare_numbers(ids: frozenset[str]) -> set[str]:
+    return {bare_number(one) for one in ids}
+
+
+@cache
+def bare_number(text: str) -> str:
+    """Return a number without a prefix of letters and leading zeros.
+
+    Examples
+    --------
+    >>> bare_number("SL-00123"), bare_number("123"), bare_number("A-12-4")
+    ('123', '123', '12-4')
+    """
+    return re.sub(r"^[^0-9]*0*(?=[0-9])", "", text) or text
+
+
+def shared(names: Collection[str], ids: Collection[str]) -> float:
+    """Return the share of names that are in a list, prefixes and zeros aside."""
+    if not names:
+        return 0.0
+    plain = sum(name in ids for name in names)
+    if plain > 0.8 * len(names):
+        return plain / len(names)
+    bare = _bare_numbers(frozenset(ids))
+    loose = sum(bare_number(name) in bare for name in names)
+    return max(plain, 0.95 * loose) / len(names)
 
 
 def several_in_a_cell(texts: Sequence[str], ids: Collection[str]) -> list[str]:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from lightwatch.observations.ended import codes_of_endings, rules_of_endings
 from lightwatch.observations.likeness import (
     SURE,
     code_for,
@@ -14,8 +15,8 @@ from lightwatch.observations.likeness import (
     words_of,
 )
 from lightwatch.observations.looking import Column, Seen
-from lightwatch.observations.matching import NEARLY, Match, Matched, shared
-from lightwatch.observations.numbering import several_in_a_cell, trim_between
+from lightwatch.observations.matching import NEARLY, Match, Matched
+from lightwatch.observations.numbering import several_in_a_cell, shared, trim_between
 from lightwatch.observations.source import GEO, codes_of, ours
 from lightwatch.observations.tomltext import comment, key, quoted
 from lightwatch.words import Field
@@ -163,6 +164,9 @@ def _codes(matched: Matched) -> Iterator[str]:
         elif foreign:
             yield f"\n[{name}.codes.{mine_name}]"
             yield f"# ours: {', '.join(sorted(allowed))}"
+            if mine_name == "closed_as":
+                yield from codes_of_endings(foreign)
+                continue
             yield from (_code(text, n, mine, allowed) for text, n in foreign)
 
 
@@ -191,6 +195,11 @@ def _rules(
     name: str, mine: Field, texts: list[tuple[str, int]], allowed: frozenset[str]
 ) -> Iterator[str]:
     """Read many texts by the words in them, the longest words first."""
+    if mine.name == "closed_as":
+        yield f"\n[{name}.rules.{mine.name}]  # {len(texts):,} texts; first wins"
+        yield f"# ours: {', '.join(sorted(allowed))}"
+        yield from rules_of_endings(texts)
+        return
     rows: Counter[tuple[str, str]] = Counter()
     unknown: Counter[str] = Counter()
     for text, n in texts:

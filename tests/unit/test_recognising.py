@@ -9,9 +9,9 @@ import pytest
 
 from lightwatch.errors import NotUnderstood
 from lightwatch.observations.drafting import draft
+from lightwatch.observations.ended import ending_in, says_how_it_ended
 from lightwatch.observations.looking import Column
-from lightwatch.observations.matching import shared
-from lightwatch.observations.numbering import several_in_a_cell, trim_between
+from lightwatch.observations.numbering import several_in_a_cell, shared, trim_between
 from lightwatch.observations.proposing import _rules, _wanted
 from lightwatch.observations.redrafting import as_said, sections, written_by_hand
 from lightwatch.observations.source import ours
@@ -150,3 +150,91 @@ def test_the_command_says_what_to_do_next(tmp_path, monkeypatch, capsys):
     assert "found: reports" in capsys.readouterr().out
     assert Path(tmp_path / "m.before.toml").exists()
     assert 'file = "qqq.csv"' in out.read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("Closed", "other"),
+        ("COMPLETED", "other"),
+        ("Resolved", "other"),
+        ("Closed - Fixed", "repaired"),
+        ("Completed, lamp replaced", "repaired"),
+        ("Not repaired", ""),
+        ("Closed: no fault found", "nothing_found"),
+        ("working on arrival", "nothing_found"),
+        ("Duplicate (Closed)", "duplicate"),
+        ("Not city light", "not_ours"),
+        ("Referred to utility", "not_ours"),
+        ("Cancelled", "withdrawn"),
+        ("Open", ""),
+        ("Reopened", ""),
+        ("In Progress", ""),
+        ("New", ""),
+        ("New lamp, repaired", "repaired"),
+    ],
+)
+def test_how_a_report_ended_is_read_from_its_status(text, code):
+    ending = ending_in(text)
+    assert ending is not None
+    assert ending[1] == code
+
+
+CALLS = (
+    "Case Number,Opened,Closed Date,Case Type,Status,Parent Case,Lat,Lon\n"
+    + "".join(
+        f"{2000 + i},2019-01-{i % 27 + 1:02d} 08:00,"
+        f"{'' if status == 'Open' else '2019-02-20 09:00'},Street Light Out,{status},"
+        f"{'2000' if status == 'Duplicate' else ''},"
+        f"{47.3 + i / 1e3:.4f},{15.6 + i / 1e3:.4f}"
+        "\n"
+        for i, status in enumerate(
+            ["Closed", "Lamp replaced", "Open", "Duplicate", "Not city owned", "Hmm"]
+            * 10
+        )
+    )
+)
+
+
+def test_a_status_beside_a_closed_date_is_drafted_and_an_open_one_closes_nothing(
+    tmp_path,
+):
+    folder = tmp_path / "calls"
+    folder.mkdir()
+    (folder / "requests.csv").write_text(CALLS, "utf-8")
+    lights = "".join(f"{i},{15.6 + i / 1e3},{47.3 + i / 1e3},led\n" for i in range(60))
+    (folder / "lights.csv").write_text(
+        "light_id,longitude,latitude,technology\n" + lights, "utf-8"
+    )
+    text = draft(folder).text
+    assert 'closed_as = "Status"' in text
+    assert 'duplicate_of = "Parent Case"' in text
+    assert '"Closed" = "other"  # how is not said' in text
+    assert '"Open" = ""  # not over; 10 rows' in text
+    assert '"Hmm" = ""  # not known' in text
+    mapping = tmp_path / "mapping.toml"
+    mapping.write_text(text.replace('"?"', '"Europe/Vienna"'), "utf-8")
+    store, outcome = take_in_mapped(folder, mapping)
+    assert outcome.rejects == []
+    kept = {row["key"]: row for row in store.rows("reports")}
+    assert [kept[str(2000 + i)]["closed_as"] or "" for i in range(6)] == [
+        "other", "repaired", "", "duplicate", "not_ours", "",
+    ]  # fmt: skip
+    assert [bool(kept[str(2000 + i)]["closed_at"]) for i in (1, 2)] == [True, False]
+    assert kept["2003"]["duplicate_of"] == "2000"
+
+
+def test_open_and_closed_alone_add_nothing_to_the_date_of_closing():
+    bare = Column("Status", Counter({"Open": 3, "Closed": 9}))
+    told = Column("Result", Counter({"Closed": 9, "Closed, no fault found": 2}))
+    assert says_how_it_ended([bare]) is None
+    assert says_how_it_ended([bare, told]) is told
+
+
+def test_many_results_are_read_by_rules_that_count_in_order(tmp_path):
+    texts = [(f"closed {i}, fixed by crew", 1) for i in range(30)]
+    texts += [("closed", 5), ("open, was fixed", 1)]
+    mine = ours("reports")["closed_as"]
+    lines = list(_rules("reports", mine, texts, mine.allowed))
+    said = [line.split("  #")[0] for line in lines[-3:]]
+    assert said == ['open = ""', 'fixed = "repaired"', 'closed = "other"']
