@@ -32,15 +32,19 @@ SAMPLE = 30
 _LEAST_M, _MOST_M = 20.0, 200.0
 """Between these the default limit lies [m]; common practice, no source."""
 
-_CLEAR = 2.0
+CLEAR = 2.0
 """A place is clearly of one light if the next pole is this many times as far."""
+
+CLOSE_CALL = "place and time, a close call"
+"""How a repair was joined to a report, if another was nearly as likely."""
 
 _EARTH_RADIUS_M = 6_371_008.8
 
 Floats = NDArray[np.float64]
 
 HEADER = ("file", "line", "key", "light named", "joined by", "light", "metres",
-          "metres to the next pole")  # fmt: skip
+          "metres to the next pole",
+          "report")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,9 @@ def _metres(lon: Floats, lat: Floats, middle: float) -> Floats:
     return np.column_stack([east, np.radians(lat) * _EARTH_RADIUS_M])
 
 
-def _floats(values: Sequence[str]) -> Floats:
+def floats(values: Sequence[str]) -> Floats:
+    """Return texts as numbers; not a number where one is none."""
+
     def read(text: str) -> float:
         try:
             return float(text)
@@ -81,6 +87,8 @@ class Lights:
     tree: cKDTree | None = field(repr=False)
     middle: float
     limit_m: float
+    at: Mapping[str, tuple[float, float]] = field(default_factory=dict, repr=False)
+    """Where each light stands in the plane [m]."""
 
     @classmethod
     def of(cls, rows: Iterable[Rows], tags: Sequence[str]) -> Lights:
@@ -101,8 +109,8 @@ class Lights:
         for part in rows:
             mine = part.columns["light_id"]
             ids += mine
-            lon += _floats(part.columns["longitude"]).tolist()
-            lat += _floats(part.columns["latitude"]).tolist()
+            lon += floats(part.columns["longitude"]).tolist()
+            lat += floats(part.columns["latitude"]).tolist()
             for column in named:
                 for tag, light in zip(part.columns.get(column, ()), mine, strict=False):
                     if tag and light:
@@ -134,7 +142,16 @@ class Lights:
             tree,
             middle,
             limit,
+            dict(zip(names, map(tuple, at.tolist()), strict=True)),
         )
+
+    def plane(self, lon: Floats, lat: Floats) -> Floats:
+        """Return places in the plane of the lights [m]."""
+        return _metres(lon, lat, self.middle)
+
+    def place(self, light: str) -> Floats:
+        """Return where a light stands in the plane [m]; not a number if not known."""
+        return np.array(self.at.get(light, (np.nan, np.nan)))
 
     def named(self, text: str) -> Found:
         """Return the light that a number or tag names."""
@@ -156,7 +173,7 @@ class Lights:
         at = _metres(lon[good], lat[good], self.middle)
         far, which = self.tree.query(at, k=2)
         for i, (first, second), k in zip(good, far, which[:, 0], strict=True):
-            clear = second >= _CLEAR * max(first, 1.0)
+            clear = second >= CLEAR * max(first, 1.0)
             how = "place" if clear else "place, a close call"
             light = self.placed[k] if first <= limit_m else ""
             how = how if light else "too far from any light"
@@ -201,6 +218,11 @@ class Joins:
         for name, counted in self.counts.items():
             if not counted:
                 continue
+            if name not in JOINED:
+                close = counted[CLOSE_CALL]
+                lines.append(f"{name}: {counted.total():,} joined to a report by place "
+                             f"and time, of these {close:,} close calls")  # fmt: skip
+                continue
             limit = self.limits.get(name)
             within = f" (limit {limit:.0f} m)" if limit else ""
             ways = ", ".join(f"{n:,} by {how}" if how not in _NOT else f"{n:,} {how}"
@@ -213,12 +235,13 @@ class Joins:
         rows: list[tuple[str, ...]] = []
         for kept in self.sample.values():
             rows += kept
-        rows.sort(key=lambda row: (row[0], int(row[1])))
+        rows.sort(key=lambda row: (row[0], len(row), int(row[1])))
         if rows:
             with path.open("w", encoding="utf-8", newline="") as file:
                 writer = csv.writer(file, lineterminator="\n")
                 writer.writerow(HEADER)
-                writer.writerows(rows)
+                blank = ("",) * len(HEADER)
+                writer.writerows((*row, *blank)[: len(HEADER)] for row in rows)
         return bool(rows)
 
 
@@ -253,7 +276,7 @@ def joined_to_lights(
     names = {text: lights.named(text) for text in set(said)}
     found = [names[text] for text in said]
     limit = source.within_m or lights.limit_m
-    lon, lat = (_floats(rows.columns.get(c, blank)) for c in ("longitude", "latitude"))
+    lon, lat = (floats(rows.columns.get(c, blank)) for c in ("longitude", "latitude"))
     elsewhere = _names_another(rows)
     if np.isfinite(lon).any():
         joins.limits[name] = limit

@@ -95,6 +95,9 @@ class MappedPackage(Package):
         sources = self.mapping.sources[resource.name]
         self.joins.begin(resource.name)
         several = len(sources) > 1
+        if resource.name == "repairs" and self._answers_by_place:
+            yield self._answering(sources, several=several)
+            return
         found = self._rows(sources, at_once, several=several)
         if at_once is None and several:
             yield joined(list(found))
@@ -113,6 +116,49 @@ class MappedPackage(Package):
                         made, source, self._lights, self.joins, list(map(str, keys))
                     )
                 yield made
+
+    @property
+    def _answers_by_place(self) -> bool:
+        """Whether repairs are joined to reports: both are there, and none names one."""
+        sources = self.mapping.sources
+        named = [{*one.columns, *one.constants} for one in sources["repairs"]]
+        reports = sources.get("reports", ()) if self.has("lights") else ()
+        return (
+            bool(reports)
+            and all(one and "report_id" not in one for one in named)
+            and all(one.reports_within_days != 0 for one in sources["repairs"])
+            and all("report_id" in one.columns for one in reports)
+        )
+
+    def _answering(self, sources: tuple[Source, ...], *, several: bool) -> Rows:
+        """Return all repairs with the reports that they answer."""
+        from lightwatch.observations.answering import (
+            WITHIN_DAYS,
+            Told,
+            count_answers,
+            with_reports,
+        )
+
+        parts, files = [], []
+        for source in sources:
+            for part in self._rows((source,), None, several=several):
+                parts.append(part)
+                files += [source.file] * len(part.lines)
+        days = [x for one in sources if (x := one.reports_within_days) is not None]
+        limits = [one.within_m for one in sources if one.within_m]
+        lights, whole = self._lights, joined(parts)
+        reports = self.mapping.sources["reports"]
+        told = (part for one in reports for part in self.rows_of(one, None))
+        found = with_reports(
+            whole,
+            Told.of(told, lights, self.clock),
+            lights,
+            self.clock,
+            days=days[0] if days else WITHIN_DAYS,
+            limit_m=limits[0] if limits else lights.limit_m,
+        )
+        count_answers(whole, files, found, self.joins)
+        return whole
 
     @cached_property
     def _lights(self) -> Lights:

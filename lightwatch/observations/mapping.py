@@ -36,7 +36,7 @@ _OPEN = re.compile(r'[=\[,]\s*"\?"')
 _SETTINGS = (
     "file", "sheet", "layer", "encoding", "delimiter", "decimal_comma", "header_row",
     "columns", "codes", "constants", "only", "take", "trim", "rules", "split",
-    "lanterns", "distinct", "tags", "within_m", *CHOICES, "crs",
+    "lanterns", "distinct", "tags", "within_m", "reports_within_days", *CHOICES, "crs",
 )  # fmt: skip
 _PLACE = ("name", "timezone", "opened_on", "created", "depot")
 
@@ -242,7 +242,7 @@ def _source(
 
 def _made(name: str, parts: Mapping[str, Any], reading: dict[str, str]) -> Source:
     plain = ("encoding", "delimiter", "decimal_comma", "header_row", "distinct",
-             "within_m", *_PARTS)  # fmt: skip
+             "within_m", "reports_within_days", *_PARTS)  # fmt: skip
     return Source(
         resource=name,
         file=parts["file"],
@@ -259,7 +259,7 @@ _SAID = {
 }  # fmt: skip
 _TYPES = (
     {"decimal_comma": bool, "header_row": int, "distinct": bool, "tags": list}
-    | {"within_m": float}
+    | {"within_m": float, "reports_within_days": float}
     | dict.fromkeys(("file", "sheet", "layer", "encoding", "delimiter"), str)
 )
 
@@ -275,6 +275,8 @@ def _check_settings(path: Path, name: str, found: Mapping[str, Any]) -> None:
         raise NotUnderstood(f"{path}, [{name}]: file is missing (which file is it?)")
     if found.get("header_row", 1) < 1:
         raise NotUnderstood(f"{path}, [{name}]: header_row counts from 1")
+    if found.get("reports_within_days", 0) < 0:
+        raise NotUnderstood(f"{path}, [{name}]: reports_within_days counts from 0")
 
 
 Known = Mapping[str, Field]

@@ -84,6 +84,8 @@ class Source:
     """Of lights: further columns of theirs by which others may name one."""
     within_m: float | None = None
     """How far from a light a place may lie to be joined to it [m]."""
+    reports_within_days: float | None = None
+    """Of repairs: how long before one the report may lie that it answers [days]."""
 
     def is_ours(self, column: str) -> bool:
         """Tell whether a column has our name in the file, and so our unit."""

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lightwatch.errors import NotUnderstood
 from lightwatch.observations.checking import check_mapping
 from lightwatch.observations.joining import SAMPLE, Joins, Lights
 from lightwatch.observations.mapped import MappedPackage
@@ -117,7 +118,8 @@ def test_a_load_takes_in_what_was_joined_and_writes_a_sample(tmp_path):
         rows = list(csv.DictReader(file))
     assert rows[3]["joined by"] == "place"
     assert (rows[3]["light"], rows[3]["metres"]) == ("10", "4")
-    (told,) = package.joins.told()
+    told, to_reports = package.joins.told()
+    assert "1 joined to a report by place and time, of these 0 close" in to_reports
     assert "repairs joined to lights: 2 by pole number or tag" in told
     assert "1 too far from any light" in told
 
@@ -183,3 +185,110 @@ def test_unreadable_dates_are_told_with_examples(tmp_path):
     (line,) = found.values
     assert "received_at (column 'At'): 2 rows" in line
     assert "'soon' 2 times" in line
+
+
+# Repairs that name no report -------------------------------------------------------
+
+# Light 5 at 15.642, 30 m between lights; report 4 lies between 15 and 16.
+TOLD = """\
+ID,At,Where,X,Y,Shut
+1,2019-04-20 08:00,5,,,
+2,2019-04-25 08:00,5,,,
+3,2019-04-25 08:00,,15.64401,47.32001,
+4,2019-04-26 08:00,,15.64617,47.32,
+5,2019-01-02 08:00,18,,,
+6,2019-04-26 08:00,19,,,2019-04-27
+7,2019-04-26 08:00,,15.64521,47.32,
+8,2019-04-26 08:00,,15.64315,47.32,
+9,2019-04-26 08:00,,15.64325,47.32,
+"""
+DONE = """\
+WO,Done,Where,What
+A,2019-05-01,5,replaced
+B,2019-05-01,10,replaced
+C,2019-05-01,16,replaced
+D,2019-05-01,18,replaced
+E,2019-05-01,19,replaced
+F,2019-05-01,12,replaced
+G,2019-05-02,10,replaced
+H,2019-05-01,8,replaced
+"""
+NO_NUMBERS = (
+    MAPPING.split("[reports]")[0]
+    + """
+[reports]
+file = "calls.csv"
+columns = { report_id = "ID", received_at = "At", longitude = "X", latitude = "Y", \
+light_id = "Where", closed_at = "Shut" }
+constants = { symptom = "out" }
+[repairs]
+file = "orders.csv"
+columns = { repair_id = "WO", performed_at = "Done", light_id = "Where", \
+action = "What" }
+"""
+)
+
+
+def answers(tmp_path: Path, mapping: str) -> tuple[dict[str, str], MappedPackage]:
+    folder, saved = three(tmp_path, mapping)
+    (folder / "calls.csv").write_text(TOLD, "utf-8")
+    (folder / "orders.csv").write_text(DONE, "utf-8")
+    package = MappedPackage.through(folder, read_mapping(saved))
+    rows = read(package, "repairs")
+    named = rows.columns.get("report_id", [""] * len(rows.lines))
+    return dict(zip(rows.columns["repair_id"], named, strict=True)), package
+
+
+def test_a_repair_without_a_report_answers_the_open_one_of_its_light_or_place(tmp_path):
+    found, package = answers(tmp_path, NO_NUMBERS)
+    assert {key: report for key, report in found.items() if report} == {
+        "A": "2", "B": "3", "C": "4",
+    }  # fmt: skip
+    (told,) = [one for one in package.joins.told() if "to reports" in one]
+    assert told == (
+        "repairs to reports: 3 joined to a report by place and time, of these 1 close "
+        "calls"
+    )
+    path = tmp_path / "joined.csv"
+    assert package.joins.write(path)
+    with path.open(encoding="utf-8") as file:
+        rows = {(one["key"], one["report"]): one for one in csv.DictReader(file)}
+    assert rows["C", "4"]["joined by"] == "place and time, a close call"
+
+
+def test_how_long_before_a_report_may_lie_can_be_told(tmp_path):
+    said = NO_NUMBERS.replace(
+        'file = "orders.csv"', 'file = "orders.csv"\nreports_within_days = 150'
+    )
+    assert answers(tmp_path, said)[0]["D"] == "5"
+
+
+def test_no_days_join_none_and_fewer_are_refused(tmp_path):
+    def told(days):
+        return NO_NUMBERS.replace(
+            'file = "orders.csv"', f'file = "orders.csv"\nreports_within_days = {days}'
+        )
+
+    found, _ = answers(tmp_path, told(0))
+    assert not any(found.values())
+    (tmp_path / "bad.toml").write_text(told(-1), "utf-8")
+    with pytest.raises(NotUnderstood, match="reports_within_days counts from 0"):
+        read_mapping(tmp_path / "bad.toml")
+
+
+def test_repairs_that_name_reports_are_left_as_they_are(tmp_path):
+    said = NO_NUMBERS.replace('action = "What"', 'action = "What", report_id = "Where"')
+    found, package = answers(tmp_path, said)
+    assert found["A"] == "5"
+    assert not any("to reports" in one for one in package.joins.told())
+
+
+def test_what_was_joined_by_place_and_time_is_loaded_and_says_so(tmp_path):
+    folder, saved = three(tmp_path, NO_NUMBERS)
+    (folder / "calls.csv").write_text(TOLD, "utf-8")
+    (folder / "orders.csv").write_text(DONE, "utf-8")
+    store, outcome = take_in_mapped(folder, saved)
+    assert [one for one in outcome.rejects if one.resource == "repairs"] == []
+    kept = {row["key"]: row for row in store.rows("repairs")}
+    assert kept["B"]["report_id"] == "3"
+    assert json.loads(kept["B"]["extra"])["report joined by"] == "place and time"
