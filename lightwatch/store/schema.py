@@ -36,8 +36,9 @@ META = (
 
 INSTANTS = ("effective", "version_recorded", "happened", "recorded")
 
-_HELD_BY_KEY = {"lights"}
-"""Resources that a package cannot be without, so that the database may insist."""
+_HELD_BY_KEY = {"lights", "circuits"}
+"""Resources whose rows are there before others name them: a circuit without a row of
+its own is made from what names it."""
 
 metadata = MetaData()
 

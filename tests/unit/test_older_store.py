@@ -64,23 +64,6 @@ def test_a_store_of_the_first_schema_keeps_its_rows_and_gains_what_is_new(
     assert answers(upgraded) == answers(new)
 
 
-def test_an_older_store_takes_lights_that_name_a_circuit_with_no_row(
-    tmp_path: Path,
-) -> None:
-    address = databases.address(tmp_path)
-    older(address)
-    store = open_store(address)
-    for table in ("lights", "components", "sections"):
-        keys = inspect(store.engine).get_foreign_keys(table)
-        assert "circuits" not in {key["referred_table"] for key in keys}
-    outcome = take_in(store, little_town(tmp_path / "town", circuits=None))
-    assert not outcome.rejects
-    known = Known(store, default_as_of(store))
-    assert set(known.lights["circuit_id"]) == {"C1", "C2"}
-    assert set(known.sections["circuit_id"]) == {"C1", "C2"}
-    assert known.circuits.empty
-
-
 def test_an_upgrade_that_fails_leaves_the_older_store_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
