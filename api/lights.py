@@ -236,7 +236,8 @@ def card(picture: Picture, light_id: str) -> dict[str, Any]:
     outage = None if number is None else picture.outages[number]
     volts = None if circuit is None else circuit["voltage"]
     told = outage and trouble(picture, outage, light_id)
-    elsewhere = told and told["readings"] and outage.test_first.light_id != light_id
+    test = outage and outage.test_first
+    elsewhere = told and told["readings"] and test and test.light_id != light_id
     here = readings_at({"light_id": light_id}) if elsewhere else None
     return {
         **brief(picture, light),

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -128,7 +129,7 @@ def _aged(lives: Lives, detected: Detection) -> pd.DataFrame:
     )
 
 
-def _weibull_rows(some: pd.DataFrame) -> dict[str, np.ndarray]:
+def _weibull_rows(some: pd.DataFrame) -> dict[str, Any]:
     """Return what a Weibull fit takes; kilometres weigh time, not failures."""
     entry = some["entry_age"].to_numpy(float)
     low, high = some["low_age"].to_numpy(float), some["high_age"].to_numpy(float)
@@ -176,8 +177,9 @@ def _bounded(left: LeftOut, some: pd.DataFrame, fits: Sequence[LifeFit]) -> Left
     if not shapes or used.empty:
         return left
     shape = round(float(np.median(shapes)), 2)
+    rows = _weibull_rows(used)
     try:
-        bound = weibayes(**_weibull_rows(used), shape=shape)
+        bound = weibayes(shape=shape, **rows)
     except LightwatchError:
         return left
     years = float(bound.quantile_low(0.1))

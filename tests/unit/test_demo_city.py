@@ -72,6 +72,15 @@ def test_the_same_seed_gives_the_same_bytes_and_another_does_not(
     assert (tmp_path / "other" / "repairs.csv").read_bytes() != repairs
 
 
+LEFT = {
+    ("lights", "feed"),
+    ("reports", "closed_at"),
+    ("reports", "closed_as"),
+    ("reports", "duplicate_of"),
+}
+"""For offices that have no circuits or no repairs on record; the city has both."""
+
+
 def test_the_package_holds_the_format_and_nothing_of_the_truth(package: Path) -> None:
     expected = {resource.path for resource in words.resources().values()}
     assert {p.name for p in package.iterdir()} == expected | {"datapackage.json"}
@@ -79,7 +88,8 @@ def test_the_package_holds_the_format_and_nothing_of_the_truth(package: Path) ->
         if resource.fields:
             text = (package / resource.path).read_text("utf-8")
             assert "\r" not in text
-            assert tuple(text.split("\n", 1)[0].split(",")) == resource.columns, name
+            columns = tuple(one for one in resource.columns if (name, one) not in LEFT)
+            assert tuple(text.split("\n", 1)[0].split(",")) == columns, name
 
 
 def test_the_place_says_who_when_and_where(package: Path) -> None:
@@ -94,6 +104,8 @@ def test_the_place_says_who_when_and_where(package: Path) -> None:
 def test_every_column_of_the_format_is_filled_somewhere(city: City) -> None:
     for name, resource in words.resources().items():
         for column in resource.columns:
+            if (name, column) in LEFT:
+                continue
             values = city.tables[name][column]
             assert (values.notna() & (values != "")).any(), (
                 f"{name}.{column} is empty throughout"

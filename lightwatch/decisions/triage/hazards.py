@@ -36,7 +36,7 @@ def in_place(lives: Lives) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
-def hazards(lives: Lives) -> tuple[pd.DataFrame, dict[Group, Basis]]:
+def hazards(lives: Lives) -> tuple[pd.DataFrame, dict[str | Group, Basis]]:
     """Return what is in place with its hazard, and what each kind and type stands on.
 
     Returns
@@ -51,7 +51,7 @@ def hazards(lives: Lives) -> tuple[pd.DataFrame, dict[Group, Basis]]:
     frame, laws = in_place(lives), ageing(lives)
     seen = _seen(lives)
     per_year = np.zeros(len(frame))
-    basis: dict[Group, Basis] = {}
+    basis: dict[str | Group, Basis] = {}
     for (kind, type_), rows in frame.groupby(["kind", "type"]).indices.items():
         group = (str(kind), str(type_))
         failed, years = seen.get(group, (0, 0.0))
@@ -91,7 +91,7 @@ def _seen(lives: Lives) -> dict[Group, tuple[int, float]]:
 
 def _whole(
     register: Register, known: pd.DataFrame
-) -> tuple[pd.DataFrame, dict[Group, Basis]]:
+) -> tuple[pd.DataFrame, dict[str | Group, Basis]]:
     """Return lights without parts on record, by technology.
 
     Repairs at them that found something count as failures of the whole light.
@@ -104,7 +104,7 @@ def _whole(
     events = at.value_counts()
     years = (register.watched_until - register.known.opened) / YEAR
     rate = pd.Series(0.0, lights.index)
-    basis = {}
+    basis: dict[str | Group, Basis] = {}
     for technology, rows in lights.groupby("technology").groups.items():
         name, failed = str(technology), int(events.get(technology, 0))
         basis[WHOLE, name] = Basis(failed, of_light(name))
