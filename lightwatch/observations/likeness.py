@@ -119,12 +119,23 @@ def _likeness(one: tuple[str, ...], two: tuple[str, ...]) -> float:
     short = min(len(first), len(second))
     if short < 5 or 2 * short < 0.7 * (len(first) + len(second)):
         return 0.0
+    one_has, two_has = _letters(first), _letters(second)
+    most = min(
+        len(first) - len(one_has - two_has), len(second) - len(two_has - one_has)
+    )
+    if 2 * most < 0.7 * (len(first) + len(second)):
+        return 0.0
     matcher = _matcher(second)
     matcher.set_seq1(first)
     if matcher.quick_ratio() < 0.7:
         return 0.0
     ratio = matcher.ratio()
     return 0.85 * ratio if ratio > 0.7 else 0.0
+
+
+@cache
+def _letters(text: str) -> frozenset[str]:
+    return frozenset(text)
 
 
 @cache

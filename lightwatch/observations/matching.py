@@ -13,8 +13,14 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from lightwatch.observations.ended import says_how_it_ended
-from lightwatch.observations.likeness import code_for, column_likeness, tokens, words_of
+from lightwatch.observations.likeness import (
+    SURE,
+    code_for,
+    column_likeness,
+    words_of,
+)
 from lightwatch.observations.looking import Column, Seen
+from lightwatch.observations.named_by import counts_rows, named_by
 from lightwatch.observations.numbering import shared
 from lightwatch.observations.source import DATED, PARTIAL, codes_of, ours
 from lightwatch.observations.telling import ACCEPTED, GIVEN, told
@@ -76,6 +82,8 @@ class Matched:
     resource: Resource
     likeness: float
     columns: Mapping[str, Match] = field(default_factory=dict)
+    tag: Column | None = None
+    """Of lights: a column by which others name them, though it is not their key."""
 
 
 def _coded(column: Column, allowed: Iterable[str]) -> float:
@@ -212,7 +220,7 @@ def _with_key(
     key = _KEYS.get(resource.name)
     pole = found.get("pole_id") if resource.name == "lights" else None
     if pole and pole.column.is_unique and (
-        key not in found or _counts_rows(found[key].column)
+        key not in found or counts_rows(found[key].column)
     ):  # fmt: skip
         return {n: m for n, m in found.items() if n != "pole_id"} | {"light_id": pole}
     if not key or (key in found and found[key].column.is_unique):
@@ -226,7 +234,7 @@ def _with_key(
     if not free:
         return found
     named = max(free, key=lambda one: (column_likeness(one.name, key) > 0.6,
-                                       _is_named_key(one), not _counts_rows(one),
+                                       _is_named_key(one), not counts_rows(one),
                                        len(one.name) < 12))  # fmt: skip
     if key in found and resource.name == "lights" and "pole_id" not in found:
         found["pole_id"] = found[key]
@@ -234,12 +242,6 @@ def _with_key(
     if like > 0.6 or _is_named_key(named) or key in found:
         found[key] = Match(named, 0.7, min(like, 0.7))
     return found
-
-
-def _counts_rows(column: Column) -> bool:
-    """Tell whether a column has the name of one that a program numbers by itself."""
-    return bool({"objectid", "fid", "gid", "globalid", "rowid", "uid", "ogcfid"}
-                & {*tokens(column.name), "".join(tokens(column.name))})  # fmt: skip
 
 
 def _is_named_key(column: Column) -> bool:
@@ -349,6 +351,17 @@ def _with_ending(seen: Seen, found: dict[str, Match]) -> None:
             found["closed_as"] = Match(column, 0.7, 0.5)
 
 
+def _tag(tables: Mapping[str, tuple[Seen, float, dict[str, Match]]]) -> Column | None:
+    """Return the column of the lights by which reports and repairs name them."""
+    if "lights" not in tables:
+        return None
+    seen, _, columns = tables["lights"]
+    others = [tables[name][0].columns for name in ("reports", "repairs")
+              if name in tables]  # fmt: skip
+    taken = {name: match.column for name, match in columns.items()}
+    return named_by(seen.columns, taken, [one for named in others for one in named])
+
+
 _SURELY = 100.0
 
 
@@ -358,18 +371,25 @@ def match(tables: Sequence[Seen], said: Named | None = None) -> dict[str, Matche
     Twice: once the tables are known, identifiers that lead from one to another say
     more than names do.
     """
-    ids = Ids()
+    ids, tag = Ids(), None
     for _ in range(2):
         found = _assigned(tables, ids, said or {})
+        tag = _tag(found)
         ids = _ids({name: columns for name, (_, _, columns) in found.items()})
+        if tag:
+            lights = ids.of.get("lights", frozenset()) | tag.filled.keys()
+            ids = Ids({**ids.of, "lights": lights}, ids.wanted)
     made = {}
     for name in resources():
         if name in found:
             seen, likeness, columns = found[name]
             _with_times(seen, resources()[name], columns)
+            if tag and name == "lights":
+                columns.setdefault("pole_id", Match(tag, SURE, 0.5))
             if name == "repairs":
                 _with_parts(columns)
             if name == "reports":
                 _with_ending(seen, columns)
-            made[name] = Matched(seen, resources()[name], likeness, columns)
+            by = tag if name == "lights" else None
+            made[name] = Matched(seen, resources()[name], likeness, columns, by)
     return made

@@ -275,6 +275,7 @@ def _numbers_of_lights(
         return
     tags = [lights.columns[name].column for name in ("light_id", "pole_id")
             if name in lights.columns]  # fmt: skip
+    tags += [lights.tag] if lights.tag else []
     ids = {text for column in tags for text in column.filled}
     texts = list(found.column.filled)
     name = matched.resource.name
@@ -288,6 +289,15 @@ def _numbers_of_lights(
         if trim:
             yield f"\n[{name}.trim]  # so that numbers are those of the lights"
             yield f"light_id = {{ {trim} }}"
+
+
+def _tag(matched: Matched) -> Iterator[str]:
+    """Say by which column others name lights; one that is no pole's is a tag."""
+    if matched.tag:
+        yield f"# reports or repairs name lights by {comment(matched.tag.name)}"
+        pole = matched.columns.get("pole_id")
+        if not pole or pole.column.name != matched.tag.name:
+            yield f"tags = [{quoted(matched.tag.name)}]"
 
 
 def table(
@@ -310,6 +320,7 @@ def table(
     if _has_commas(matched):
         yield "decimal_comma = true  # numbers are written 5,6"
     yield from apart
+    yield from _tag(matched)
     yield from _columns(matched)
     yield from _watts(matched)
     yield from _numbers_of_lights(matched, tables)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections import Counter
 from pathlib import Path
 
@@ -238,3 +239,52 @@ def test_many_results_are_read_by_rules_that_count_in_order(tmp_path):
     lines = list(_rules("reports", mine, texts, mine.allowed))
     said = [line.split("  #")[0] for line in lines[-3:]]
     assert said == ['open = ""', 'fixed = "repaired"', 'closed = "other"']
+
+
+def _by_another_number(folder: Path, more: str = "") -> None:
+    """Write a register, and work orders that name lights by its GRIDREF alone."""
+    folder.mkdir()
+    head = f"ASSETID,GRIDREF,{'POLE NUMBER,' if more else ''}X,Y,LAMPTYPE\n"
+    rows = "".join(
+        f"SL-{9000 + i},G{i % 7}-{300 + 7 * i},{more and f'{more}{i},'}"
+        f"{15.6 + i / 1e3:.4f},{47.3 + i / 1e3:.4f},LED\n"
+        for i in range(120)
+    )
+    (folder / "register.csv").write_text(head + rows, "utf-8")
+    orders = "".join(
+        f"{i},2019-{i % 9 + 1:02d}-13,G{i % 7}-{300 + 7 * i},Replaced,Lamp\n"
+        for i in range(0, 120, 2)
+    )
+    (folder / "work orders.csv").write_text(
+        "WO Number,Date Completed,Pole Tag,Action,Component\n" + orders, "utf-8"
+    )
+
+
+def test_the_number_by_which_work_orders_name_lights_is_the_poles(tmp_path):
+    folder = tmp_path / "office"
+    _by_another_number(folder)
+    drafted = draft(folder)
+    lights = drafted.text.split("[lights]")[1].split("[repairs]")[0]
+    assert "# reports or repairs name lights by GRIDREF" in lights
+    assert 'light_id = "ASSETID"' in lights
+    assert 'pole_id = "GRIDREF"' in lights
+    assert "tags" not in lights
+    assert drafted.matched["repairs"].columns["light_id"].column.name == "Pole Tag"
+    mapping = tmp_path / "mapping.toml"
+    mapping.write_text(
+        drafted.text.replace('timezone = "?"', 'timezone = "Europe/Vienna"'), "utf-8"
+    )
+    store, outcome = take_in_mapped(folder, mapping)
+    assert outcome.rejects == []
+    assert {row["key"]: row for row in store.rows("repairs")}["2"]["light_id"] == (
+        "SL-9002"
+    )
+
+
+def test_it_is_a_tag_where_the_poles_have_a_number_of_their_own(tmp_path):
+    folder = tmp_path / "office"
+    _by_another_number(folder, "KP")
+    text = draft(folder).text
+    assert 'pole_id = "POLE NUMBER"' in text
+    assert 'tags = ["GRIDREF"]' in text
+    assert tomllib.loads(text)["lights"]["tags"] == ["GRIDREF"]
