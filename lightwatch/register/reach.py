@@ -40,8 +40,12 @@ RECENT = 50
 FEW = 5
 """Below so many days with records the opening of the register counts as one more."""
 
+SEASON_DAYS = 92.0
+"""A silence no longer than a season is over with the first record after it: few report
+a light on a summer's night."""
+
 RESUMED_DAYS = 10
-"""After so many days with records they have resumed."""
+"""After a longer one records have resumed once there were so many days with them."""
 
 SHORT_HOLE = 0.1
 """A hole of at most this share of the whole time counts as watched once records have
@@ -93,8 +97,9 @@ def records_end(happened: NDArray[np.float64], opened: int, as_of: int) -> int |
 
     A silence longer than ``SILENT_DAYS`` and ``SILENT_GAPS`` mean gaps is a hole, and
     records end where the first hole begins that they have not come back from. They
-    have when ``RESUMED_DAYS`` days with records followed and the hole is at most
-    ``SHORT_HOLE`` of the time since the opening; it then counts as watched.
+    have when ``RESUMED_DAYS`` days with records followed, or one where the hole is no
+    longer than ``SEASON_DAYS``, and the hole is at most ``SHORT_HOLE`` of the time
+    since the opening; it then counts as watched.
 
     Parameters
     ----------
@@ -117,7 +122,9 @@ def records_end(happened: NDArray[np.float64], opened: int, as_of: int) -> int |
     usual = _mean_gaps(days, opened / DAY)
     after = np.arange(len(days))[::-1]
     whole = max(as_of / DAY - min(opened / DAY, days[0]), 1.0)
-    back = (after >= RESUMED_DAYS) & (gap <= SHORT_HOLE * whole)
+    back = (after >= np.where(gap <= SEASON_DAYS, 1, RESUMED_DAYS)) & (
+        gap <= SHORT_HOLE * whole
+    )
     holes = np.flatnonzero((gap > np.maximum(SILENT_DAYS, SILENT_GAPS * usual)) & ~back)
     if not len(holes):
         return as_of

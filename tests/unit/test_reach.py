@@ -67,6 +67,14 @@ def test_a_short_hole_counts_as_watched_once_records_have_resumed() -> None:
     assert ends(many, years + hole + 20) == years + hole + 20
 
 
+def test_a_quiet_summer_is_over_with_the_first_report_after_it() -> None:
+    years, summer = 1500, 60
+    back = np.append(daily(0, years), daily(years + summer, 1))
+    assert ends(back, years + summer + 2) == years + summer + 2
+    still_quiet = daily(0, years)
+    assert ends(still_quiet, years + summer) == pytest.approx(years + 0.5)
+
+
 def test_the_first_few_records_are_judged_by_the_time_since_the_opening() -> None:
     assert ends(daily(100, 1), 700) == 700
     assert ends(daily(100, 1), 1000) == pytest.approx(201, abs=1)

@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from lightwatch.decisions.triage import Outage, outages
+from lightwatch.lives import lives
+from tests.packages import take_in, write_package
 from tests.unit.test_triage import AFTER, LIGHTS, MORE, TAIL, _csv, judged, told
 
 C1 = [f"L{i}" for i in range(1, LIGHTS + 1)]
@@ -89,3 +92,28 @@ def test_a_crew_that_blames_the_feed_counts_where_no_circuit_is_known(
         unknown=C1,
     )
     assert one.verdict == "supply_fault"
+
+
+def bare(folder: Path, reports: list[tuple[str, str]]) -> list[Outage]:
+    """Judge a row of lights, and one that stands far away, with nothing else known."""
+    lights = [
+        {"light_id": f"L{i}", "longitude": 15 + 0.0005 * i, "latitude": 47.0}
+        for i in range(100, 140)
+    ] + [{"light_id": "A1", "longitude": 15.2, "latitude": 47.0}]
+    table = [
+        {"report_id": f"Q{i}", "received_at": at, "light_id": light, "symptom": "out"}
+        for i, (at, light) in enumerate(reports)
+    ]
+    folder = write_package(
+        folder,
+        {"lights": lights, "reports": table},
+        created="2024-10-01",
+        opened_on="2020-01-01",
+    )
+    return outages(lives(take_in(folder).register))
+
+
+def test_a_light_that_stands_alone_is_most_likely_on_its_own(tmp_path: Path) -> None:
+    """Its fuse and photocontrol are its own, and of the way to it nothing is known."""
+    [one] = bare(tmp_path / "bare", [("2024-09-25T20:00", "A1")])
+    assert one.verdict == "single_light"

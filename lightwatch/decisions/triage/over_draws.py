@@ -57,18 +57,20 @@ _HEARD = 20
 
 
 def source_per_year(
-    grid: Grid, known: Experience, channel: Channel, at: Ints
+    grid: Grid, known: Experience, channel: Channel, at: Ints, alone: Flags
 ) -> Floats:
     """Return how often the source of a feed fails that begins at each light [1/year].
 
     Its main supply, its main fuse and, unless the light has a photocontrol of its own,
-    that of its group.
+    that of its group. The fuse and photocontrol of a light that stands alone are its
+    own: half of the rate, that of the supply, is left.
     """
     fitted = grid.register.known.components
     own = fitted.loc[fitted["kind"] == "photocontrol", "light_id"]
-    one = np.where(grid.light_ids[at].isin(set(own)), 0.0, ONE_CONTROL)
+    has_own = grid.light_ids[at].isin(set(own)) | alone
+    one = np.where(has_own, 0.0, ONE_CONTROL)
     group = known.group_per_year * known.shows("group", channel.symptoms)
-    rate: Floats = known.supply_per_year + one * group
+    rate: Floats = known.supply_per_year * np.where(alone, 0.5, 1.0) + one * group
     return rate
 
 
@@ -167,13 +169,17 @@ class Judging:
         per_night[free] = per_km * drawn.km[free]
         at = np.zeros(len(drawn.copied), dtype=np.int64)
         at[drawn.node] = self.found.at[drawn.light]
-        source = source_per_year(self.grid, known, self.channel, at) / YEAR_NIGHTS
+        alone = np.zeros(len(drawn.copied), dtype=bool)
+        window = self.found.window
+        alone[drawn.node] = (np.bincount(window)[window] == 1)[drawn.light]
+        source = source_per_year(self.grid, known, self.channel, at, alone)
+        source = source / YEAR_NIGHTS
         inside = free & (drawn.parts < 1)
         # Beyond its edge a draw goes on: as long a way as a feed has on average.
         way = (
             drawn.km[inside].mean() / drawn.parts[inside].mean() if inside.any() else 0
         )
-        begins = source + np.where(drawn.parts < 1, 0.0, per_km * way)
+        begins = source + np.where((drawn.parts < 1) | alone, 0.0, per_km * way)
         anew = Anew(drawn.parts, begins)
         nights = -np.diff(night_edges())
         return faults(drawn.forest, self._seen[1], per_night, nights, anew)

@@ -219,7 +219,7 @@ class Telling:
         light = left[0] if left else self.reported[0]
         why = (
             "the feed at this light: if live, it is the light itself; if dead, back "
-            "towards the source. Order inferred from the map, not from records"
+            "towards the source"
         )
         return NextTest(self.where(light), why, None, light)
 
