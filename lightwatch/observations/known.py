@@ -242,9 +242,15 @@ class Known:
     def repairs(self) -> pd.DataFrame:
         """Repairs that no later record corrects; ``named`` as in reports.
 
-        One that names nothing but a report is at the place of that.
+        One that names nothing but a report is at the place of that. One that replaced
+        a part and does not say which has the kind of the model fitted.
         """
         frame = self._frame("repairs")
+        unsaid = (frame["component"] == "") & (frame["action"] == "replaced")
+        if unsaid.any():
+            kinds = dict(zip(self.models["model"], self.models["kind"], strict=True))
+            fitted = frame.loc[unsaid, "fitted_model"]
+            frame.loc[unsaid, "component"] = [kinds.get(one, "") for one in fitted]
         _resolve(frame, "light_id", self.lights["light_id"])
         for column, ids in (
             ("report_id", self.reports["report_id"]),

@@ -168,6 +168,14 @@ def test_without_reports_on_record_a_closing_says_nothing(loaded):
 # Lights named by their poles --------------------------------------------------------
 
 
+def test_a_part_that_a_repair_does_not_name_is_of_the_kind_of_its_model(loaded):
+    """A programme's part, too, or its model would count as of a kind of that name."""
+    loaded(repairs={3: {"component": "gizmo", "cause": "programme"}})
+    repairs = known(loaded.store).repairs.set_index("repair_id")
+    assert repairs.at["W02", "fitted_model"] == "PC-A"
+    assert repairs.at["W02", "component"] == "photocontrol"
+
+
 def test_a_light_may_be_named_by_its_pole(loaded):
     outcome = loaded(
         reports={2: {"light_id": "p01"}},
