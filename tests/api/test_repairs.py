@@ -18,6 +18,9 @@ from tests.small_city import DARK
 
 CONTRACT = Path(__file__).parents[3] / "shared" / "contract"
 
+DAY_AFTER_EXPORT = "2025-11-02T09:00:00+00:00"
+"""Failures count as far as repairs are on record: not after a year without any."""
+
 
 def job(**changed: str) -> dict[str, str]:
     told = {
@@ -173,6 +176,7 @@ def test_what_was_logged_is_at_once_in_rates_outages_card_and_map(
     failures = {row["kind"]: row["failures"] for row in rates}
 
     record = job(light_id=light, component=kind, cause=kind, fitted_model="")
+    record["performed_at"] = DAY_AFTER_EXPORT
     assert client.post("/api/repairs", json=record).status_code == 201
 
     after = client.get("/api/outages").json()["outages"]
@@ -183,7 +187,8 @@ def test_what_was_logged_is_at_once_in_rates_outages_card_and_map(
     assert card["trouble"] is None
     assert card["repairs"][0]["repair_id"] == record["repair_id"]
     (part,) = [one for one in card["fitted"] if one["kind"] == kind]
-    assert part["age_years"] == 0.0
+    years = (datetime.now(UTC) - datetime.fromisoformat(DAY_AFTER_EXPORT)).days / 365.25
+    assert part["age_years"] == pytest.approx(years, abs=0.06)
     assert light not in open_on_map(client)
 
 
