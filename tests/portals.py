@@ -378,3 +378,30 @@ def write_portal(portal: Portal, folder: Path, seed: int = 11) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     portal.write(folder / portal.file, Random(f"{seed} {portal.file}"))
     return folder
+
+
+def write_wide(folder: Path, lights: int = 4000) -> None:
+    """Write a register of 65 columns of varied text."""
+    rng = Random(3)
+    kinds = [
+        lambda i: f"{rng.uniform(5, 12):.3f}",
+        lambda i: (
+            f"{rng.randint(1, 12)}/{rng.randint(1, 28)}/{rng.randint(1990, 2024)}"
+        ),
+        lambda i: f"{rng.choice(['lamp', 'pole', 'out', 'near school'])} checked {i}",
+        lambda i: f"T{rng.randrange(3000)}",
+        lambda i: rng.choice(["N/A", "", "Type 3", "Other"]),
+        lambda i: f"{rng.getrandbits(128):032x}",
+    ]
+    parts = ("POLE", "ARM", "BASE", "FIXTURE", "MAINT", "GIS", "LEGACY", "BRACKET",
+             "WARD", "LUMINAIRE")  # fmt: skip
+    names = [f"{a}_{b}" for a in parts
+             for b in ("HEIGHT", "DATE", "NOTE", "CODE", "TYPE", "UID")]  # fmt: skip
+    with (folder / "lights.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["X", "Y", "ASSETID", "LAMPTYPE", "WATTS", *names])
+        for i in range(lights):
+            place = (f"{-88.4 + i / 4e4:.6f}", f"{40.3 + rng.random() / 10:.6f}")
+            lamp = (rng.choice(["HPS", "LED", "N/A"]), rng.choice([70, 100, 150]))
+            cells = [kinds[k % len(kinds)](i) for k in range(len(names))]
+            writer.writerow([*place, f"SL-{i}", *lamp, *cells])
