@@ -122,9 +122,8 @@ def records_end(happened: NDArray[np.float64], opened: int, as_of: int) -> int |
     usual = _mean_gaps(days, opened / DAY)
     after = np.arange(len(days))[::-1]
     whole = max(as_of / DAY - min(opened / DAY, days[0]), 1.0)
-    back = (after >= np.where(gap <= SEASON_DAYS, 1, RESUMED_DAYS)) & (
-        gap <= SHORT_HOLE * whole
-    )
+    season = gap <= np.maximum(SEASON_DAYS, 2 * SILENT_GAPS * usual)
+    back = (after >= np.where(season, 1, RESUMED_DAYS)) & (gap <= SHORT_HOLE * whole)
     holes = np.flatnonzero((gap > np.maximum(SILENT_DAYS, SILENT_GAPS * usual)) & ~back)
     if not len(holes):
         return as_of

@@ -19,6 +19,7 @@ import pytest
 
 from lightwatch.lives import Lives, lives
 from lightwatch.rates import RateRow, rates
+from lightwatch.register import Register
 from tests.packages import Table, Taken, take_in, write_package
 from tests.published.printed import printed
 
@@ -146,6 +147,15 @@ def _tables(people: Iterable[Person]) -> dict[str, Table]:
     }
 
 
+def to_the_end(register: Register) -> Register:
+    """Watch until the study ended: its authors followed all to that day.
+
+    A register's records would be taken to end some time after the last repair.
+    """
+    register.__dict__["watched_until"] = register.as_of
+    return register
+
+
 def followed(folder: Path, people: Iterable[Person]) -> Taken:
     """Write people as a package and take it in."""
     tables = _tables(people)
@@ -184,7 +194,7 @@ def channing(tmp_path_factory: pytest.TempPathFactory) -> Taken:
 
 @pytest.fixture(scope="module")
 def channing_lives(channing: Taken) -> Lives:
-    return lives(channing.register)
+    return lives(to_the_end(channing.register))
 
 
 @pytest.fixture(scope="module")
@@ -192,13 +202,13 @@ def stays(tmp_path_factory: pytest.TempPathFactory) -> Lives:
     """Age counted from the day of entry."""
     folder = tmp_path_factory.mktemp("channing") / "by_stay"
     taken = followed(folder, residents(lambda row: int(row["ageentry"])))
-    return lives(taken.register)
+    return lives(to_the_end(taken.register))
 
 
 @pytest.fixture(scope="module")
 def leukaemia(tmp_path_factory: pytest.TempPathFactory) -> Lives:
     folder = tmp_path_factory.mktemp("leukaemia") / "remissions"
-    return lives(followed(folder, remissions()).register)
+    return lives(to_the_end(followed(folder, remissions()).register))
 
 
 def test_those_who_left_on_the_day_they_came_are_rejected_and_told(
