@@ -6,10 +6,23 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from lightwatch.decisions.triage import troubles
 from lightwatch.decisions.triage.crowd import Crowd, crowd
 from lightwatch.nights import DAY
 
 FAULTS, LIGHTS, EVERY, ALONE = 500, 8, 40.0, 0.02
+
+
+@pytest.fixture(autouse=True)
+def _reports_are_open_and_name_their_light(monkeypatch):
+    def placed(register):
+        return register.known.reports.assign(original="")
+
+    def closings(register):
+        return {"closed": np.nan, "closed_as": ""}
+
+    monkeypatch.setattr(troubles, "placed", placed)
+    monkeypatch.setattr(troubles, "closings", closings)
 
 
 def _faults(true, rng):
