@@ -103,6 +103,7 @@ def _register(
     station = np.where(wet, "wet", "dry")
     return SimpleNamespace(
         known=known,
+        circuits=known.circuits,
         as_of=int(years * YEAR),
         watched_until=int(years * YEAR),
         nearest_station=dict(zip(lights, station, strict=True)),

@@ -195,7 +195,9 @@ def test_the_fit_uses_as_many_as_were_used() -> None:
 
 
 def test_nothing_used_yet_is_not_nothing_to_come(tmp_path) -> None:
-    found = forecast(fit(register(tmp_path, repairs=[]), 12), paths=2000)
+    fuse = {"cause": "fuse", "component": "fuse", "fitted_model": "FU-6"}
+    others = [{**one, **fuse} for one in repairs()]
+    found = forecast(fit(register(tmp_path, repairs=others), 12), paths=2000)
     item = Item("photocontrol", "PC-A", "North")
     year = found.of(item)[:, :12].sum(axis=1)
 
