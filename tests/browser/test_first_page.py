@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -184,7 +184,9 @@ def test_what_was_logged_offline_reaches_rates_card_and_outages(
     card = answer(office, f"/api/lights/{DARK[0]}")
     assert card["repairs"][0]["repair_id"] == key
     (part,) = [one for one in card["fitted"] if one["kind"] == "photocontrol"]
-    years = (datetime.now() - datetime.fromisoformat(DAY_AFTER_EXPORT)).days / 365.25
+    years = (
+        datetime.now(UTC) - datetime.fromisoformat(f"{DAY_AFTER_EXPORT}Z")
+    ).days / 365.25
     assert part["age_years"] == pytest.approx(years, abs=0.06)
 
 
