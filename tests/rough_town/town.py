@@ -18,7 +18,7 @@ from tests.rough_town.rules import PRESETS, YEAR, Roughness, stream
 from tests.rough_town.storms import Storms, storms
 from tests.rough_town.streets import Streets, build
 from tests.rough_town.truth import Truth, all_intervals
-from tests.rough_town.watching import watch
+from tests.rough_town.watching import Watch, watch
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,7 @@ class RoughTown:
     streets: Streets
     truth: Truth
     written: Written
+    watch: Watch
 
     def write(self, folder: Path) -> Path:
         """Write the data package into a folder that is not there yet."""
@@ -70,7 +71,7 @@ def rough_town(
                      seen, rules, stream(seed, "papers"))  # fmt: skip
     truth = _truth(streets, drawings, ageing, own, feeds, lit, storm, intervals,
                    reports, written, seen, days)  # fmt: skip
-    return RoughTown(streets, truth, written)
+    return RoughTown(streets, truth, written, watching)
 
 
 def _reports(
@@ -140,7 +141,7 @@ def _truth(
     with np.errstate(invalid="ignore"):
         hazards["rate_per_1000"] = 1000 * hazards["expected"] / hazards["exposure"]
     return Truth(
-        days, streets.circuit, drawings.circuit, shared, lit,
+        days, streets.circuit, drawings.circuit, drawings.sections, shared, lit,
         storm.table.assign(lights=[len(some) for some in storm.lights]), storm.lights,
         told(own), intervals, hazards, reports.assign(report_id=written.report_ids),
         written.repairs_made, seen,

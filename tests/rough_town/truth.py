@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from tests.rough_town.streets import Ints
 
@@ -22,6 +23,9 @@ class Truth:
 
     recorded_circuit: Ints
     """Circuit on record; -1: none."""
+
+    sections_on_record: NDArray[np.bool_]
+    """Whether the section that ends at a light is on record."""
 
     feeds: pd.DataFrame
     """Shared faults: kind, type, circuit, section (a light's number; -1: none), start,
