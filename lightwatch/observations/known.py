@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from lightwatch.nights import SECOND, LocalTime
 from lightwatch.observations.closed import at_the_reports, closed_by, with_originals
+from lightwatch.observations.unnamed import at_their_lights
 from lightwatch.store import Row, Store
 
 if TYPE_CHECKING:
@@ -242,8 +243,10 @@ class Known:
     def repairs(self) -> pd.DataFrame:
         """Repairs that no later record corrects; ``named`` as in reports.
 
-        One that names nothing but a report is at the place of that. One that replaced
-        a part and does not say which has the kind of the model fitted.
+        One that names nothing but a report is at the place of that; one of a light's
+        own part that names only the circuit at the light whose trouble it most likely
+        ended, if one is by far the likeliest (:mod:`unnamed`). One that replaced a part
+        and does not say which has the kind of the model fitted.
         """
         frame = self._frame("repairs")
         unsaid = (frame["component"] == "") & (frame["action"] == "replaced")
@@ -263,7 +266,8 @@ class Known:
         frame = frame[(frame[where] != "").any(axis=1)]
         others = frame["supersedes"] != frame["repair_id"]
         corrected = set(frame.loc[others, "supersedes"])
-        return frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)
+        frame = frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)
+        return at_their_lights(frame, self)
 
     @cached_property
     def patrols(self) -> pd.DataFrame:

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lightwatch.register.nearest import how_far, nearest_lights, nearest_two_m
+from lightwatch.observations.nearest import how_far, nearest_lights, nearest_two_m
 from lightwatch.register.once import once
 
 if TYPE_CHECKING:

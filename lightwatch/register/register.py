@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.observations.known import Known
+from lightwatch.observations.nearest import EARTH_RADIUS_M, nearest
 from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths, told_by_lights
 from lightwatch.register.fittings import fittings
-from lightwatch.register.nearest import EARTH_RADIUS_M, nearest
 from lightwatch.register.once import once
 from lightwatch.register.reach import reach, tells_causes
 from lightwatch.register.spans import spans

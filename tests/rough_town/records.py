@@ -82,7 +82,7 @@ def papers(
     undrawn = (repairs["section"] >= 0) & ~drawings.sections[repairs["section"]]
     rows, made = _repairs(
         repairs.assign(section=repairs["section"].mask(undrawn, -1)),
-        ids, rough, rng, days,
+        ids, streets.circuit, rough, rng, days,
     )  # fmt: skip
     tables = {
         "lights": _lights(streets, drawings),
@@ -192,19 +192,29 @@ def _recorded(at: Floats, rough: Roughness, rng: np.random.Generator) -> Floats:
 def _repairs(
     repairs: pd.DataFrame,
     ids: Names,
+    circuit_of: Ints,
     rough: Roughness,
     rng: np.random.Generator,
     days: int,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return repairs as written, and what is true of them.
+
+    Of those that do not name their light, half name the report instead, and half only
+    the circuit.
+    """
     recorded = _recorded(repairs["at"].to_numpy(), rough, rng)
     u, v = rng.random((2, len(repairs)))
     known = recorded < days - 0.01
     rows = repairs[known].assign(recorded=recorded[known])
-    report = np.where(u[known] < rough.no_number, -1, rows["report"])
-    light = rows["light"].to_numpy()
-    could = (light >= 0) & (report >= 0)
-    share = rough.no_light * (light >= 0).sum() / max(1, could.sum())
-    nameless = could & (v[known] < share)
+    light, told = rows["light"].to_numpy(), rows["report"].to_numpy()
+    own, half = light >= 0, rough.no_light / 2
+    could = own & (told >= 0)
+    by_report = could & (v[known] < half * own.sum() / max(1, could.sum()))
+    by_circuit = own & ~by_report & (v[known] > 1 - half)
+    nameless = by_report | by_circuit
+    lost = ((u[known] < rough.no_number) & ~by_report) | by_circuit
+    report = np.where(lost, -1, told)
+    circuit = np.where(by_circuit, circuit_of[light], rows["circuit"])
     law = rows["fitted"].to_numpy(dtype=np.int64)
     made = rows.assign(repair_id=named("W", np.arange(len(rows))))
     frame = pd.DataFrame(
@@ -213,7 +223,7 @@ def _repairs(
             "recorded_at": when(rows["recorded"].to_numpy()),
             "report_id": np.where(report >= 0, ids[report], ""),
             "light_id": named("L", np.where(nameless, -1, light)),
-            "circuit_id": named("C", rows["circuit"].to_numpy()),
+            "circuit_id": named("C", circuit),
             "section_id": named("S", rows["section"].to_numpy()),
             "cause": rows["cause"], "action": rows["action"],
             "component": rows["component"],

@@ -37,7 +37,7 @@ class Roughness:
     """Repairs without a report's number."""
 
     no_light: float = 0.0
-    """Repairs of a light that do not name it."""
+    """Repairs of a light that do not name it: half the report, half its circuit."""
 
     late: float = 0.0
     """Repairs recorded days to weeks later."""

@@ -156,7 +156,7 @@ def test_a_closing_that_names_only_its_report_is_where_that_is(loaded):
     assert outcome.rejects == []
     found = known(loaded.store).repairs.set_index("repair_id")
     assert found.loc["W04", ["report_id", "light_id"]].tolist() == ["Q04", "L10"]
-    assert found.loc["W03", ["report_id", "light_id"]].tolist() == ["Q03", ""]
+    assert found.loc["W03", ["report_id", "light_id"]].tolist() == ["Q03", "L06"]
     assert found.loc["W03", "named"]
 
 

@@ -69,6 +69,7 @@ class Crews:
         done = answers(self.grid.register)
         by_section = done.groupby("section_id")["happened"].max()
         whole = done[(done["section_id"] == "") & (done["light_id"] == "")]
+        whole = whole[~whole["named"].astype(bool)]
         by_circuit = whole.groupby("circuit_id")["happened"].max()
         at = left["happened"].astype(float)
         on_section = left["section_id"] != ""
