@@ -111,7 +111,8 @@ def _repairs(
     ]
     found = pd.concat([one for one in rows if len(one)], ignore_index=True)
     found = found.sort_values("at", kind="stable").reset_index(drop=True)
-    return found.assign(report=mending.answered(found, reports))
+    whole = dict.fromkeys(("light", "circuit", "section", "fitted", "model"), np.int64)
+    return found.astype(whole).assign(report=mending.answered(found, reports))
 
 
 def _truth(
