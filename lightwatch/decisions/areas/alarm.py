@@ -171,7 +171,7 @@ def _places(register: Register) -> tuple[dict[str, int], Floats]:
     return {name: i for i, name in enumerate(middle.index)}, metres
 
 
-def _gust(known: Known, since: float) -> float | None:
+def gust_about(known: Known, since: float) -> float | None:
     """Return the strongest gust about that time, if it was a storm [km/h]."""
     weather = known.weather.dropna(subset=["gust_kmh"])
     daily = weather.groupby("happened")["gust_kmh"].max()
@@ -185,7 +185,7 @@ def _area(
     register: Register, suspected: Suspected, within: Ints, found: Cluster, p: float
 ) -> Area:
     since = suspected.since[within]
-    gust = _gust(register.known, float(since.min()))
+    gust = gust_about(register.known, float(since.min()))
     prior = PRIOR if gust is None else PRIOR_IN_STORM
     clock = register.known.clock
     return Area(

@@ -16,14 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.decisions.repeats.excess import Excess, excesses
-from lightwatch.decisions.triage.habits import level_of_work
+from lightwatch.decisions.triage.habits import source_faults
 from lightwatch.errors import NotEnoughEvidence
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.feed_history import wet_circuits
 from lightwatch.rates.hazards import Ageing, aged, ageing, expected
 from lightwatch.rates.shrinkage import shrink
-from lightwatch.words import SUPPLY, UNANSWERED
+from lightwatch.words import SUPPLY
 
 Floats = NDArray[np.float64]
 
@@ -96,10 +96,7 @@ class BadCircuit:
 
 def _supply_faults(lives: Lives) -> pd.Series[int]:
     """Count the repairs of whole circuits: supply point, main fuse."""
-    repairs = lives.register.known.repairs
-    mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-    whole = (level_of_work(repairs) == "feed") & (repairs["section_id"] == "")
-    return repairs[mends & whole]["circuit_id"].value_counts()
+    return source_faults(lives.register.known.repairs)["circuit_id"].value_counts()
 
 
 def _wetness(frame: pd.DataFrame, wet: pd.Series[bool]) -> Floats:

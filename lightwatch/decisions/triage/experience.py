@@ -21,6 +21,7 @@ from lightwatch.decisions.triage.habits import (
     heard,
     level_of_work,
     noted_wrongly,
+    source_faults,
     symptom_shares,
     wrong_shares,
 )
@@ -269,7 +270,7 @@ def _of_feeds(lives: Lives) -> dict[str, tuple[int, float, Prior]]:
     repairs = known.repairs
     feed = level_of_work(repairs) == "feed"
     feed &= ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-    whole = feed & (repairs["section_id"] == "")
+    whole = len(source_faults(repairs))
     stolen = feed & (repairs["cause"] == "theft")
     group = (frame["light_id"] == "") & (frame["kind"] == "photocontrol")
     sections = frame["kind"].isin(list(SUPPLY))
@@ -278,7 +279,7 @@ def _of_feeds(lives: Lives) -> dict[str, tuple[int, float, Prior]]:
     lights, fed = len(known.lights), int((known.lights["feed_owner"] != "").sum())
     km_years = float((spent * frame["weight"])[sections].sum())
     return {
-        "supply": (int(whole.sum()), len(known.circuits) * years, priors.SUPPLY),
+        "supply": (whole, len(known.circuits) * years, priors.SUPPLY),
         "group": (
             int(frame["failed"][group].sum()),
             float(spent[group].sum()),

@@ -20,6 +20,9 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Names = NDArray[np.object_]
 
+BLOCK_M = 250.0
+"""Lights on no circuit are taken for one feed in squares of this side."""
+
 ALONE = "\0"
 """Begins the name of a circuit made up for a light that is on none."""
 
@@ -82,6 +85,16 @@ class Grid:
     def circuit(self) -> Ints:
         """For each light its circuit."""
         return _numbered(self._circuit_names, self.circuits)
+
+    @cached_property
+    def unit(self) -> Ints:
+        """For each light what fails as one: its circuit, or the block it stands in."""
+        block = np.floor(self.metres / BLOCK_M).astype(np.int64)
+        number = np.unique(block, axis=0, return_inverse=True)[1].ravel()
+        beyond = len(self.circuits) + number
+        return np.unique(
+            np.where(self.on_record, self.circuit, beyond), return_inverse=True
+        )[1].ravel()
 
     @cached_property
     def lights_of(self) -> Lists:

@@ -38,6 +38,10 @@ SYMPTOMS = sorted(
 
 USUAL_SHOWN = np.array([SHOWN[name] for name in SYMPTOMS])
 
+TOGETHER, AN_AREA = 0.5, 3
+"""So many circuits whose supply came back within so long [days] of each other were dark
+together: common practice, no source."""
+
 _LIKE = 10.0
 _SOON_DAYS = 30.0
 _RARE = 0.1
@@ -50,6 +54,24 @@ def level_of_work(repairs: pd.DataFrame) -> np.ndarray:
     feed = shared & repairs["cause"].isin(FEED_CAUSES)
     group = shared & (repairs["cause"] == "photocontrol")
     return np.select([feed, group], ["feed", "group"], "own")
+
+
+def source_faults(repairs: pd.DataFrame) -> pd.DataFrame:
+    """Return the repairs of whole circuits: main supply or main fuse.
+
+    Where the supply of several circuits came back within hours, the area was dark: that
+    tells nothing of how often one of them fails, and is left out.
+    """
+    mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
+    whole = (level_of_work(repairs) == "feed") & (repairs["section_id"] == "")
+    found = repairs[mends & whole].sort_values("happened", kind="stable")
+    supply = found[found["cause"] == "supply"]
+    at = supply["happened"].to_numpy(float) / DAY
+    first, last = (np.searchsorted(at, at + away) for away in (-TOGETHER, TOGETHER))
+    circuits = supply["circuit_id"].to_numpy(object)
+    many = np.flatnonzero(last - first >= AN_AREA)
+    area = [i for i in many if len(set(circuits[first[i] : last[i]])) >= AN_AREA]
+    return found.drop(index=supply.index[area])
 
 
 def symptom_shares(register: Register) -> dict[tuple[str, str], float]:

@@ -59,6 +59,7 @@ class Outage:
     to_open: str | None = None
     live_readings: int = 1
     searched: bool = False
+    over: bool = False
 
     @property
     def verdict(self) -> str:

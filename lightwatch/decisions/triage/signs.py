@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lightwatch.decisions.triage.area_events import AreaEvent, area_events
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.crews import Crews, Tests
 from lightwatch.decisions.triage.driven import Driven
@@ -125,8 +126,29 @@ class Signs:
         return told_of_lights(self.register)
 
     @cached_property
+    def areas(self) -> tuple[AreaEvent, ...]:
+        """Areas that came dark of late."""
+        told = self._as_told.sort_values("at", kind="stable")
+        return area_events(self.grid, told, self.now)
+
+    @cached_property
+    def _of_areas(self) -> pd.Index:
+        """Which rows of what was told are of an area, and so of no circuit."""
+        return pd.Index([row for one in self.areas for row in one.rows], dtype=int)
+
+    @property
     def open(self) -> pd.DataFrame:
-        """Every report and sighting that is still open, one a row.
+        """Every report and sighting that is still open and of no area, one a row."""
+        return self._open[0]
+
+    def open_of(self, area: AreaEvent) -> pd.DataFrame:
+        """Return what is open of an area, as ``open`` does."""
+        every = self._open[1]
+        return every[every.index.isin(area.rows)].reset_index(drop=True)
+
+    @cached_property
+    def _open(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """What is still open of no area, and of one by its row, one a row.
 
         A repair answers the report that it names, with its duplicates, and whatever
         came before it on its light, on its circuit as a whole or beyond its section; so
@@ -158,7 +180,9 @@ class Signs:
             unseen=np.where(by_day, day, night),
             circuit=circuit[self.grid.circuit[number]],
         )
-        return troubles[~(dark & (night > 0))].reset_index(drop=True)
+        troubles = troubles[~(dark & (night > 0))]
+        of_area = troubles.index.isin(self._of_areas)
+        return troubles[~of_area].reset_index(drop=True), troubles[of_area]
 
     def _named(self, told: pd.DataFrame) -> Flags:
         """Say which reports, or what they repeat, a repair names."""
@@ -185,6 +209,7 @@ class Signs:
         meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
         told["light_id"] = filled(told["report_id"].map(meant), told["light_id"])
         told = told[~self._named(told) & ~told["closed_as"].isin(ELSEWHERE)]
+        told = told[~told.index.isin(self._of_areas)]
         return told.sort_values("at", kind="stable", ignore_index=True)
 
     @cached_property
@@ -233,8 +258,8 @@ class Signs:
         """Until when anything is on record [instant]: what is later is not judged."""
         ends = reach(self.register)
         known = [at for at in (ends.reports, ends.repairs, ends.patrols) if at]
-        if len(self._told.at):
-            known.append(int(self._told.at.max()))
+        if len(self._as_told):
+            known.append(int(self._as_told["at"].max()))
         return min(max(known, default=self.register.as_of), self.register.as_of)
 
     @cached_property

@@ -59,7 +59,7 @@ def _verdict(outage: Outage) -> str:
     if outage.verdict == "supply_fault":
         return f"one fault on the {_FED[outage.underground]}feed"
     if outage.verdict == "no_fault":
-        return "nothing there"
+        return "an area outage that is over" if outage.over else "nothing there"
     article = {"group_photocontrol": "the ", "area_outage": "an "}
     return article.get(outage.verdict, "") + VERDICTS[outage.verdict]
 
@@ -107,6 +107,8 @@ def would_change(outage: Outage) -> str:
     """Say what would change the verdict."""
     if outage.verdict == "area_outage":
         return "word from whoever supplies the area, or lights inside it seen lit"
+    if outage.verdict == "no_fault" and outage.over:
+        return "a new report from the area, or a patrol that notes a light there dark"
     if outage.verdict == "no_fault":
         return "a second report, or a patrol that notes it"
     if outage.verdict == "single_light":

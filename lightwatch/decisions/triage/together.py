@@ -6,11 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from lightwatch.decisions.areas import Area, Suspected
+from lightwatch.decisions.triage.area_events import LISTED_DAYS, AreaEvent
 from lightwatch.decisions.triage.judge import CircuitJudged
 from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
-from lightwatch.nights import DAY
+from lightwatch.decisions.triage.signs import Signs
+from lightwatch.nights import DAY, LocalTime
+from lightwatch.register import Register
 
 LIKELY = 0.5
 
@@ -111,3 +115,88 @@ def with_areas(outages: Sequence[Outage], areas: Sequence[Area]) -> list[Outage]
         else:
             found.append(shared_out(one, area))
     return found + [as_one(areas[i], some) for i, some in sorted(within.items())]
+
+
+def of_areas(signs: Signs) -> list[Outage]:
+    """Return areas found by their reports, as long as they are open or lately over."""
+    found = []
+    for event in signs.areas:
+        troubles = signs.open_of(event)
+        old = signs.now - event.last > LISTED_DAYS * DAY
+        if len(troubles) and not (old and event.still <= LIKELY):
+            found.append(of_area(event, troubles, signs.register))
+    return found
+
+
+def of_area(event: AreaEvent, troubles: pd.DataFrame, register: Register) -> Outage:
+    """Tell an area that was found by its reports as one outage.
+
+    Parameters
+    ----------
+    event
+        The area.
+    troubles
+        What of it no repair has answered: ``light_id``, ``at``, ``symptom``; a row or
+        more.
+    register
+        What stands.
+    """
+    clock = register.known.clock
+    reported = tuple(sorted(set(troubles["light_id"])))
+    standing = register.standing
+    within = standing["light_id"][standing["circuit_id"].isin(set(event.circuits))]
+    open_now = event.still > LIKELY
+    lights = {*reported, *within} if open_now else set(reported)
+    chance = event.probability
+    parts = dict.fromkeys(VERDICTS, 0.0)
+    parts["area_outage"] = chance * event.still
+    parts["no_fault"] = chance * (1 - event.still)
+    parts["supply_fault"] = 1 - chance
+    if open_now:
+        test = NextTest(
+            "the supply of the area",
+            "ask whoever supplies these circuits for an outage before a truck rolls; "
+            "then test the source of one circuit",
+        )
+    else:
+        test = NextTest(
+            "the reported lights, by night",
+            "a drive past shows whether all came back with the supply",
+        )
+    return Outage(
+        lights=tuple(sorted(lights)),
+        reported=reported,
+        circuit_id=None,
+        underground=None,
+        symptom=str(troubles["symptom"].mode().iloc[0]),
+        probabilities=parts,
+        sections=(),
+        components=(("unknown", 1.0),),
+        test_first=test,
+        since=clock.at(int(troubles["at"].min())),
+        why=_told_together(event, clock),
+        danger=(),
+        dark_since=clock.at(event.since),
+        over=not open_now,
+    )
+
+
+def _told_together(event: AreaEvent, clock: LocalTime) -> tuple[str, ...]:
+    begun, last = clock.at(event.since), clock.at(event.last)
+    gust = (
+        f"; gusts of {event.gust_kmh:.0f} km/h about then"
+        if event.gust_kmh is not None
+        else ""
+    )
+    on = f"{len(event.circuits)} circuits" if event.circuits else "several feeds"
+    said = (
+        f"{len(event.lights)} lights on {on} near each other reported between "
+        f"{begun:%d %b %H:%M} and {last:%d %b %H:%M}, where about {event.expected:.1f} "
+        f"circuits usually would be{gust}"
+    )
+    if event.still > LIKELY:
+        return (said,)
+    return said, (
+        f"supply has probably been back since about {clock.at(event.end):%d %b %H:%M}, "
+        "as reports ceased or lights were seen lit"
+    )

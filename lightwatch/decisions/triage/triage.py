@@ -22,7 +22,7 @@ from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
 from lightwatch.decisions.triage.tested import readings
-from lightwatch.decisions.triage.together import suspected, with_areas
+from lightwatch.decisions.triage.together import of_areas, suspected, with_areas
 from lightwatch.decisions.triage.unrecorded import judge_unrecorded
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
@@ -331,7 +331,7 @@ def outages(lives: Lives) -> list[Outage]:
 def triaged(triage: Triage) -> list[Outage]:
     """Return every open trouble, from rates and signs already read."""
     register = triage.register
-    found: list[Outage] = []
+    found = of_areas(triage.signs)
     for channel in CHANNELS:
         troubles = triage.troubles
         troubles = troubles[troubles["symptom"].isin(channel.symptoms)]
