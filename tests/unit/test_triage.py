@@ -318,7 +318,7 @@ def _area(probability: float, *circuits: str) -> Area:
 
 @pytest.fixture
 def three(tmp_path: Path) -> list[Outage]:
-    reports = told(*(f"2019-12-30T18:0{i},{name},out," for i, name in enumerate(
+    reports = told(*(f"2019-12-{24 + 2 * i}T18:00,{name},out," for i, name in enumerate(
         ("L6", "L8", "C2L4", "C3L9"))))  # fmt: skip
     return judged(tmp_path, reports=reports)
 
