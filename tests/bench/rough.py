@@ -2,13 +2,14 @@
 
 Towns of a second simulator (``tests/rough_town``), whose laws the product does not
 know, are loaded and asked by commands only: on blind moments of the last two years, by
-day and by night, and about storms (2, 6, 24 hours after the start while they last, 3
-and 20 days after the end). What is said is held against what is so, one column a
-version. ``1.00 of 20``: ratio, and the number of cases under it. A supply alarm is an
-entry whose verdict is a supply fault, sure by more than a half; known out: told of or
-noted, and not worked on since. A storm is told as one area once a tenth of its lights
-are reported. Options: ``--seeds N``, ``--first N``, ``--lights N``, ``--blind N``
-(moments a town), ``--storms N`` (the last so many), ``--jobs N`` (versions at a time).
+day and by night, and about storms (2, 6, 24 hours after the start while they last, when
+a tenth of their lights are reported, 3 and 20 days after the end). What is said is held
+against what is so, one column a version. ``1.00 of 20``: ratio, and the number of cases
+under it. A supply alarm is an entry whose verdict is a supply fault, sure by more than
+a half; known out: told of or noted, and not worked on since. A storm is told as one
+area once a tenth of its lights are reported. Options: ``--seeds N``, ``--first N``,
+``--lights N``, ``--blind N`` (moments a town), ``--storms N`` (the last so many),
+``--jobs N`` (versions at a time).
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from tests.rough_town.asking import taken
 from tests.rough_town.measures import MEASURES, Study, study
 
 VERSIONS = ("clean", "storms", "drawings", "lost", "medium")
-WIDTH = 17
+WIDTH = 19
 
 
 def studied(version: str, args: argparse.Namespace) -> Study:

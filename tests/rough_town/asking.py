@@ -79,6 +79,8 @@ def taken(town: RoughTown, folder: Path) -> Asked:
 def moments(truth: Truth, seed: int, blind: int, storms: int) -> pd.DataFrame:
     """Return instants to ask at: blind ones of two years, and about the last storms.
 
+    During a storm: some hours after its start, and once a tenth of its lights are told.
+
     ``day``, ``occasion`` (blind, during, after) and ``storm`` (-1: blind).
     """
     rng = stream(seed, "moments")
@@ -89,7 +91,18 @@ def moments(truth: Truth, seed: int, blind: int, storms: int) -> pd.DataFrame:
         for hours in IN_STORM_HOURS:
             if hours / 24 < length:
                 rows.append((storm["start"] + hours / 24, "during", number))
+        tenth = tenth_told(truth, number)
+        if tenth < storm["end"]:
+            rows.append((max(tenth, storm["start"] + 2 / 24) + 0.01, "during", number))
         for after in AFTER_STORM_DAYS:
             rows.append((storm["end"] + after, f"after {after:g}", number))
     frame = pd.DataFrame(rows, columns=["day", "occasion", "storm"])
     return frame[frame["day"] < truth.days - 0.1].reset_index(drop=True)
+
+
+def tenth_told(truth: Truth, storm: int) -> float:
+    """Return when a tenth of a storm's lights were told of; infinite: never."""
+    rows = truth.reports[truth.reports["trouble"] == f"storm-{storm}"]
+    rows = rows[rows["told"].isin(truth.storm_lights[storm])].drop_duplicates("told")
+    least = int(np.ceil(0.1 * len(truth.storm_lights[storm])))
+    return float(rows["at"].iloc[least - 1]) if len(rows) >= least else np.inf

@@ -27,7 +27,8 @@ class Judged:
     """Circuits with open reports: circuit, chance, positive, reported (lights)."""
 
     alarms: pd.DataFrame
-    """Entries said to be a supply fault: right, storm (a recent storm's circuits)."""
+    """Entries said to be a supply fault: right, shared (right, or another shared fault
+    darkens a light of it), storm (on a recent storm's circuits)."""
 
     faults: pd.DataFrame
     """Open shared faults: kind, known (lights known out), found, section rank."""
@@ -56,7 +57,7 @@ def judged(truth: Truth, day: float, entries: Entries) -> Judged:
     supply = open_now[open_now["kind"].isin(SUPPLY)]
     return Judged(
         _circuits(truth, entries, reported, supply),
-        _alarms(truth, day, entries, reported, supply),
+        _alarms(truth, day, entries, reported, open_now),
         _faults(truth, day, entries, reported, open_now),
         _storms(truth, day, entries, reported),
     )
@@ -87,20 +88,24 @@ def _alarms(
     day: float,
     entries: Entries,
     reported: list[set[int]],
-    supply: pd.DataFrame,
+    open_now: pd.DataFrame,
 ) -> pd.DataFrame:
-    dark = set().union(*(truth.feed_lights[i].tolist() for i in supply.index))
+    def fed(by: pd.DataFrame) -> set[int]:
+        return set().union(*(truth.feed_lights[i].tolist() for i in by.index))
+
+    dark = fed(open_now[open_now["kind"].isin(SUPPLY)])
+    shared = fed(open_now)
     recent = truth.storms[
         (truth.storms["start"] <= day) & (truth.storms["end"] > day - 10)
     ]
     blown = set().union(*(truth.storm_lights[i].tolist() for i in recent.index))
     rows = [
-        (entry["circuit_id"], bool(lights & dark),
+        (entry["circuit_id"], bool(lights & dark), bool(lights & shared),
          2 * len(lights & blown) > len(lights), len(lights), len(recent))
         for entry, lights in zip(entries, reported, strict=True)
         if _sure(entry, "supply_fault")
     ]  # fmt: skip
-    columns = ["circuit", "right", "storm", "reported", "storms"]
+    columns = ["circuit", "right", "shared", "storm", "reported", "storms"]
     return pd.DataFrame(rows, columns=columns)
 
 

@@ -101,9 +101,12 @@ def _ratio(hits: float, of: float) -> str:
     return f"{hits / of:.2f} of {of:.0f}" if of else "-"
 
 
-def _precision(one: Study) -> str:
-    rows = _all(one.alarms)
-    return _ratio(rows["right"].sum(), len(rows))
+def _right(column: str) -> Callable[[Study], str]:
+    def found(one: Study) -> str:
+        rows = _all(one.alarms)
+        return _ratio(rows[column].sum(), len(rows))
+
+    return found
 
 
 def _recall(kinds: tuple[str, ...], known: int = 2) -> Callable[[Study], str]:
@@ -193,7 +196,8 @@ def _seconds(what: str) -> Callable[[Study], str]:
 
 
 MEASURES: dict[str, Callable[[Study], str]] = {
-    "supply alarms that are right": _precision,
+    "supply alarms that are right": _right("right"),
+    "  or a group photocontrol": _right("shared"),
     "recall, 2 lights known out": _recall(SUPPLY),
     "recall, 4 lights known out": _recall(SUPPLY, 4),
     "recall, group photocontrols": _recall(("photocontrol",)),

@@ -87,5 +87,5 @@ def _damage(
 
 def storm_rates(nightly: Floats) -> Floats:
     """Return calls a day of each light of an area: many at first, few a light."""
-    rates: Floats = nightly * 9.0 * (len(nightly) / 30.0) ** -0.35
+    rates: Floats = nightly * 14.0 * (len(nightly) / 30.0) ** -0.35
     return rates
