@@ -215,24 +215,31 @@ def _repairs(
     lost = ((u[known] < rough.no_number) & ~by_report) | by_circuit
     report = np.where(lost, -1, told)
     circuit = np.where(by_circuit, circuit_of[light], rows["circuit"])
-    law = rows["fitted"].to_numpy(dtype=np.int64)
     made = rows.assign(repair_id=named("W", np.arange(len(rows))))
-    frame = pd.DataFrame(
+    numbers = np.where(report >= 0, ids[report], "")
+    return _jobs(made, numbers, np.where(nameless, -1, light), circuit), made
+
+
+def _jobs(
+    made: pd.DataFrame, numbers: Names, light: Ints, circuit: Ints
+) -> pd.DataFrame:
+    """Return the rows of repairs, with reports, lights and circuits as on paper."""
+    law, model = made["fitted"].to_numpy(), made["model"].to_numpy()
+    return pd.DataFrame(
         {
-            "repair_id": made["repair_id"], "performed_at": when(rows["at"].to_numpy()),
-            "recorded_at": when(rows["recorded"].to_numpy()),
-            "report_id": np.where(report >= 0, ids[report], ""),
-            "light_id": named("L", np.where(nameless, -1, light)),
+            "repair_id": made["repair_id"], "performed_at": when(made["at"].to_numpy()),
+            "recorded_at": when(made["recorded"].to_numpy()),
+            "report_id": numbers,
+            "light_id": named("L", light),
             "circuit_id": named("C", circuit),
-            "section_id": named("S", rows["section"].to_numpy()),
-            "cause": rows["cause"], "action": rows["action"],
-            "component": rows["component"],
-            "fitted_model": modelled(law, rows["model"].to_numpy(dtype=np.int64)),
-            "symptom_found": rows["found"], "proven": rows["proven"],
-            "follow_up": rows["follow_up"],
+            "section_id": named("S", made["section"].to_numpy()),
+            "cause": made["cause"], "action": made["action"],
+            "component": made["component"],
+            "fitted_model": modelled(law, model),
+            "symptom_found": made["found"], "proven": made["proven"],
+            "follow_up": made["follow_up"],
         }
     )  # fmt: skip
-    return frame, made
 
 
 def _patrols(watching: Watch, seen: pd.DataFrame, days: int) -> dict[str, pd.DataFrame]:
