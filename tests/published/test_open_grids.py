@@ -101,7 +101,7 @@ def _judge(grid: Grid, seed: int) -> Judged:
     lights = Lights(
         each(np.inf), each(0.0), told.ravel(), each(1.0), each(1.0), each(ALONE),
         each(PER_NIGHT), each(PER_NIGHT), each(PER_NIGHT), each(0.0), each(FALSE),
-        each(0.0),
+        each(0.0), each(0.0), np.zeros(size, dtype=bool),
     )  # fmt: skip
     shared = weigh(lights, NOTHING, edges).shared
     first = np.arange(WORLDS)[:, None] * n

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -13,6 +14,7 @@ from lightwatch.decisions.triage.crowd import Crowd
 from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.misplaced import Misplaced
 from lightwatch.decisions.triage.spoken import how_likely
+from lightwatch.decisions.triage.waits import Waits
 from lightwatch.detection import Detection
 from reports.explaining import explained
 from reports.outages import outages_text
@@ -122,6 +124,7 @@ def rates(**changed: Any) -> Experience:
         "customers_per_year": 0.05,
         "symptom_share": {},
         "detection": Detection({"out": 0.05}, {"out": 0.9}, 0.01, 0.04, 0.7),
+        "waits": Waits(np.zeros(0), np.zeros(0)),
     }
     return Experience(**(told | changed))
 

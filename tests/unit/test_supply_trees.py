@@ -89,6 +89,7 @@ def _lights(n, **given):
         "told_own": 1.0, "own_per_night": 3e-4, "report_per_night": 0.05,
         "first_per_night": 0.02, "later_per_night": 0.03, "begun": 0.0,
         "false_per_night": 1e-4, "silent": 0.0,
+        "waited": 0.0, "at_once": False,
     }  # fmt: skip
     values = {**usual, **given}
     return Lights(**{k: np.broadcast_to(v, n).astype(float) for k, v in values.items()})

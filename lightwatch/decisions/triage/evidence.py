@@ -66,6 +66,11 @@ class Lights:
         Rate of reports of it, so worded, while it is lit.
     silent
         Age up to which silence tells nothing, as reports are on record no further.
+    waited
+        Log of the chance that what was told of is open still, dark by itself or lit,
+        against that of a feed's fault; 0 where nothing was told.
+    at_once
+        It was told of in one breath with another light near it.
     """
 
     since: Floats
@@ -80,6 +85,8 @@ class Lights:
     begun: Floats
     false_per_night: Floats
     silent: Floats
+    waited: Floats
+    at_once: Flags
 
 
 @dataclass(frozen=True)
@@ -236,7 +243,7 @@ def weigh(
     looked, looked_lit = _looked(looks, top, bottom, n)
     looked += _told_again(again, lights, top, bottom)
     false = lights.false_per_night[:, None]
-    lit = np.where(reported, np.log(false[:, 0]), 0.0) + looked_lit
+    lit = np.where(reported, np.log(false[:, 0]), 0.0) + looked_lit + lights.waited
 
     def since_bin(pace: Floats, silence: Floats) -> Floats:
         said = np.where(reported[:, None], np.log(pace[:, None] * before + false), 0.0)
@@ -247,12 +254,15 @@ def weigh(
         lights.report_per_night * lights.told_own,
         lights.report_per_night[:, None] * dark_nights,
     )
+    alone += lights.waited[:, None]
     begun = lights.begun[:, None]
     unheard = _nights_dark(top, bottom, np.maximum(until, begun))
     later = lights.later_per_night[:, None] * (dark_nights - unheard)
     pace = np.where(
         lights.told >= lights.begun, lights.first_per_night, lights.later_per_night
     )
+    # Who names several at once does not think that another has told.
+    pace = np.where(lights.at_once, lights.report_per_night, pace)
     shared = since_bin(
         pace * lights.told_shared, lights.first_per_night[:, None] * unheard + later
     )

@@ -28,6 +28,7 @@ from lightwatch.decisions.triage.habits import (
 from lightwatch.decisions.triage.hazards import hazards
 from lightwatch.decisions.triage.misplaced import Misplaced, misplaced
 from lightwatch.decisions.triage.priors import PARTS, Basis, Prior
+from lightwatch.decisions.triage.waits import Waits, waits
 from lightwatch.detection import Detection, detection, unheld
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
@@ -123,6 +124,8 @@ class Experience:
         By cause and symptom: how often that cause was reported as that symptom.
         Cause ``feed`` stands for all faults of the feed, ``group`` for group
         photocontrols, ``own`` for all components of a light.
+    waits
+        How long troubles stay open.
     basis
         What rates stand on, by name: so many records, and what was assumed before.
     """
@@ -143,6 +146,7 @@ class Experience:
     customers_per_year: float
     symptom_share: dict[tuple[str, str], float]
     detection: Detection
+    waits: Waits
     basis: dict[Named, Basis] = field(default_factory=dict)
 
     def shows(self, cause: str, symptoms: tuple[str, ...]) -> float:
@@ -337,5 +341,6 @@ def experience(lives: Lives) -> Experience:
         slip=priors.SLIP.drawn(float(unhelpful), float(own)),
         symptom_share=symptom_shares(register),
         detection=detected,
+        waits=waits(register, repairs[mends & (level != "own")]),
         basis=basis,
     )

@@ -9,8 +9,10 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from lightwatch.decisions.triage.area_events import AreaEvent, area_events
+from lightwatch.decisions.triage.beside import BESIDE_SLIP, feed_work_beside
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.crews import Crews, Tests
 from lightwatch.decisions.triage.driven import Driven
@@ -55,6 +57,13 @@ CREW_WRONG = 0.005
 
 POWERED = 0.95
 """Chance that a light seen to burn by day, cycle or be dim is not dark; no source."""
+
+CALL_M, CALL_NIGHTS = 300.0, 15 / 1440
+"""Lights so near to each other, told of within so long, are of one call: common
+practice, no source."""
+
+ONE_TIME = 0.1
+"""Where more reports than this share bear one time of day, it is none: a date alone."""
 
 DAY_HIT = 0.9
 """Chance that a day patrol notes a light that burns by day; no source."""
@@ -263,6 +272,15 @@ class Signs:
         return min(max(known, default=self.register.as_of), self.register.as_of)
 
     @cached_property
+    def _timed(self) -> bool:
+        """Whether reports bear the time of day, and not the day alone."""
+        every = self._as_told["at"].to_numpy(float)[
+            ~self._as_told["seen"].to_numpy(bool)
+        ]
+        _, count = np.unique(every % DAY, return_counts=True)
+        return bool(len(count)) and bool(count.max() <= ONE_TIME * len(every) + 2)
+
+    @cached_property
     def silent(self) -> float:
         """Nights before ``now`` up to which silence of people tells something."""
         until = reach(self.register).reports
@@ -284,7 +302,10 @@ class Signs:
         proven = proven & (at > self.grid.rewired)
         slip = np.where(proven, PROVEN_SLIP, np.nan)
         by_word = (self.closed == at) & (at > self.grid.rewired)
-        return np.maximum(at, self.grid.rewired), np.where(by_word, SAID_SLIP, slip)
+        slip = np.where(by_word, SAID_SLIP, slip)
+        beside = feed_work_beside(self.grid, self._as_told)
+        since = np.maximum(at, self.grid.rewired)
+        return np.maximum(since, beside), np.where(beside > since, BESIDE_SLIP, slip)
 
     def _looks(
         self, at: Ints, known: Experience, channel: Channel, told: tuple[Ints, Ints]
@@ -394,6 +415,8 @@ class Signs:
                 false_per_night=rates.false_per_night[words]
                 + astray * rates.said_any[words],
                 silent=np.full(len(at), self.silent),
+                at_once=_at_once(self.grid.metres[at], age) & self._timed,
+                waited=known.waits.log_ratio(age if channel.by_feed else age * np.nan),
             ),
             looks,
             self.crews.tests(at, since, now),
@@ -418,6 +441,25 @@ class Signs:
         number = np.arange(len(light)) - first[which]
         kept = (number > 0) & (number <= FURTHER)
         return Again(light[kept], (self.now - at[kept]) / DAY)
+
+
+def _at_once(place: Floats, age: Floats) -> Flags:
+    """Say which lights were told of with others near them, within minutes.
+
+    Parameters
+    ----------
+    place
+        Shape (n, 2): where the lights stand [m].
+    age
+        Shape (n,): nights since each was first told of, NaN if it was not.
+    """
+    found = np.zeros(len(age), dtype=bool)
+    told = np.flatnonzero(np.isfinite(age))
+    if len(told) > 1:
+        scaled = np.column_stack([place[told] / CALL_M, age[told] / CALL_NIGHTS])
+        near = KDTree(scaled).query_ball_point(scaled, 1.0, return_length=True)
+        found[told] = near > 1
+    return found
 
 
 def _codes(symptoms: tuple[str, ...]) -> Ints:
