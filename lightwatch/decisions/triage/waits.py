@@ -114,4 +114,4 @@ def _unanswered(register: Register) -> float:
     open_still = after > day[old] + OLD_NIGHTS
     named = told["report_id"][old].isin(set(done["report_id"]) - {""}).to_numpy()
     share = float((open_still & ~named).sum() + LEAST * LIKE) / (old.sum() + LIKE)
-    return min(max(share, LEAST), 0.5)
+    return float(min(max(share, LEAST), 0.5))
