@@ -34,6 +34,10 @@ Flags = NDArray[np.bool_]
 LOOK_BACK_DAYS = 30.0
 """Areas that began earlier are over, and what was told then is answered or alone."""
 
+ON_RECORD = 0.5
+"""Where fewer lights are on a circuit on record, several feeds dark cannot be told from
+one large one: no area is named."""
+
 LISTED_DAYS = 14.0
 """An area that is over is listed for so long after its last report."""
 
@@ -299,7 +303,7 @@ def area_events(grid: Grid, told: pd.DataFrame, now: int) -> tuple[AreaEvent, ..
     now
         Until when anything is on record [instant].
     """
-    if not len(told) or not len(grid.lights):
+    if not len(told) or not len(grid.lights) or grid.on_record.mean() < ON_RECORD:
         return ()
     areas = _Areas.of(grid, told, now)
     found = bursts(areas.traffic, now / DAY - LOOK_BACK_DAYS)

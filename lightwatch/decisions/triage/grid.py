@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Names = NDArray[np.object_]
 
-BLOCK_M = 250.0
+BLOCK_M = 600.0
 """Lights on no circuit are taken for one feed in squares of this side."""
 
 ALONE = "\0"
