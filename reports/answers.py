@@ -44,6 +44,8 @@ def _per_1000(rate: Rate | None, names: Sequence[str]) -> dict[str, float | None
 
 
 def _remark(row: RateRow) -> str:
+    if row.rate is None and row.unit_years > 0:
+        return "not known: no repair says at which light it was"
     if row.rate is None:
         return "too little to say: nothing of this kind was under watch"
     if row.failures == 0:

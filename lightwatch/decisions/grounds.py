@@ -16,6 +16,8 @@ from lightwatch.register.closings import closings
 from lightwatch.register.on_record import OnRecord, on_record
 from lightwatch.register.placed import placing
 from lightwatch.register.reach import UNSAID_CAUSES, reach, tells_causes
+from lightwatch.register.recorded import recorded
+from lightwatch.words import PER_LIGHT
 
 SOME = 0.1
 """A gap in fewer than this share of the records is not worth a line."""
@@ -161,6 +163,55 @@ def _causes_unsaid(register: Register) -> Iterator[str]:
         )
 
 
+def _lost_of(register: Register) -> str:
+    """Say how many repairs of each kind are on no light; '' where none is."""
+    found = [
+        f"{'about ' if kind == 'fuse' else ''}{one.lost:,.0f} of "
+        f"{one.placed + one.lost:,.0f} of {_parts(kind)}"
+        for kind, one in recorded(register).of.items()
+        if one.placed
+    ]
+    return ", ".join(found)
+
+
+def _parts(kind: str) -> str:
+    return kind if kind in PER_LIGHT else f"{kind.replace('_', ' ')}s"
+
+
+def _lights_unnamed(register: Register) -> Iterator[str]:
+    if said := _lost_of(register):
+        yield (
+            f"Repairs that do not say at which light, and no report tells: {said}. "
+            "Rates are raised by that, and their limits are wider. Load "
+            "repairs.light_id."
+        )
+    for kind, one in recorded(register).of.items():
+        if not one.placed:
+            yield (
+                f"No repair of {_parts(kind)} says at which light ({one.lost:,.0f} do "
+                f"not): there were at least these failures, and the rate of "
+                f"{_parts(kind)} is not known. Load repairs.light_id."
+            )
+
+
+def _recorded_late(register: Register) -> Iterator[str]:
+    days = recorded(register).mean_delay_days
+    if days:
+        yield (
+            f"Repairs are recorded {days:.1f} days late in the mean: the last weeks "
+            "count in part."
+        )
+
+
+def _ages_unknown(register: Register) -> Iterator[str]:
+    if said := _lost_of(register):
+        yield (
+            f"Repairs that do not say at which light, and no report tells: {said}. "
+            "What they fitted counts as used, whatever the age of what came off. Load "
+            "repairs.light_id."
+        )
+
+
 def _reports_end(register: Register) -> Iterator[str]:
     end = reach(register).reports
     if end is not None and end < register.as_of - DAY:
@@ -285,7 +336,7 @@ def _no_shelf(register: Register) -> Iterator[str]:
         yield "Stock: none on record, so nothing can be ordered against it. Load stock."
 
 
-_COUNTING = (_repairs_end, _causes_unsaid)
+_COUNTING = (_repairs_end, _causes_unsaid, _lights_unnamed, _recorded_late)
 _HEARD = ("reports", "repairs", "patrols")
 _OPEN = (
     _reports_end, _no_reports, _far_reports, _no_repairs, _repairs_end,
@@ -300,7 +351,8 @@ _ANSWERS = {
     "outages": _Answer(_HEARD, _nothing_heard, _OPEN),
     "map": _Answer(_HEARD, _nothing_heard, _OPEN),
     "patrol": _Answer(_HEARD, _never_driven, _COUNTING),
-    "stock": _Answer(_STOCK, _nothing_fitted, (_repairs_end, _not_priced, _no_shelf)),
+    "stock": _Answer(_STOCK, _nothing_fitted,
+                     (_repairs_end, _ages_unknown, _not_priced, _no_shelf)),
     "repeats": _Answer(("repairs", "reports"), _no_failures,
                        (*_COUNTING, _reports_end, _feeds_uncounted, _batches_unseen)),
     "monthly": _Answer(_HEARD, _known,

@@ -1,132 +1,188 @@
 """Repairs that did not hold: the part replaced was not the one that had failed.
 
-Common practice, no source: when the same light is in trouble again within days, and
-another component is then replaced or its feed repaired, the first part was a wrong
-guess; unless the crew had seen the first repair work. Parts also fail one after the
-other by chance: pairs of parts that follow each other within days no more often than
-later in the year are left alone.
+When a light is in trouble again soon after a repair, and another part is then replaced
+or its feed mended, the first part may have been a wrong guess. Or both had failed, one
+after the other. What comes by chance goes on at the same pace all year; wrong guesses
+come back within weeks. So the pairs of the later months show how often, and to what
+parts, chance does it, and what comes sooner beyond that is wrong guesses: a mixture of
+two, of which the first is read off the later months and the second is fitted by
+expectation and maximisation [1]_. In each, how soon trouble was back, which part of
+which age, how it was proven, and whether it showed the same symptom count as
+independent. A repair did not hold where a wrong guess is likelier than not.
+
+References
+----------
+.. [1] A. P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39 (1977), 1-38;
+   from memory.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lightwatch.detection.moments import Moments
-from lightwatch.detection.touched import lights_touched
-from lightwatch.nights import DAY
+from lightwatch.detection.followed import NOT_A_FAULT, followed
 from lightwatch.register import Register
-from lightwatch.register.fittings import worked_on
 from lightwatch.register.once import once
 
-WINDOW_DAYS = 28
-"""A light in trouble again within this many days puts its last repair in doubt."""
+__all__ = ["NOT_A_FAULT", "PROVEN", "unheld", "wrong_guesses"]
 
-WAIT_DAYS = 60
-"""So long after it, at most, another part must have been worked on [days]."""
+SOON_DAYS = 120.0
+"""Trouble that is back later is chance."""
 
-LATER_DAYS = 360.0
-"""Over so long after the window, what follows by chance is counted [days]."""
+LAST_DAYS = 400.0
+"""Chance is counted from there to here [days]."""
 
-LIKELY = 0.75
-"""Least share of wrong guesses among the quick pairs of two parts."""
-
-_USUAL_CHANCE = 0.15
-"""Share of chance among quick pairs, before any are seen; weighs as much as one."""
+LIKELY = 0.5
+"""A repair did not hold where a wrong guess is as likely as this."""
 
 PROVEN = ("cover_test", "seen_lit")
 
-NOT_A_FAULT = ("", "none", "unknown", "programme", "knockdown", "vandalism", "theft",
-               "customer")  # fmt: skip
-"""Causes that say nothing of a component's own failure."""
+USUAL_PER_DAY = 1.0 / 365
+"""How often another part of a light, or its feed, is worked on by chance [1/day],
+before any is seen; weighs as one year of a light. No source."""
 
-_MENDS = ("replaced", "repaired", "reset", "converted")
-_SOON = 3
-"""How many visits after a repair are looked at."""
+USUAL_DAYS = 20.0
+"""Mean time until a wrong guess shows; weighs as five. Common practice, no source."""
 
+NOTICE_DAYS = 15.0
+"""Mean time until a light left dark is told of again; no source."""
 
-def _mended(register: Register) -> pd.DataFrame:
-    repairs = register.known.repairs
-    chosen = repairs["action"].isin(_MENDS) & ~repairs["cause"].isin(NOT_A_FAULT)
-    frame = repairs[chosen]
-    return frame.assign(
-        repair=frame.index, day=frame["happened"] / DAY, part=worked_on(frame)
-    )
+RARELY = 0.1
+"""So much rarer wrong guesses are proven lit, or show another symptom, before any are
+seen; no source."""
 
+_EDGES = np.array([0.0, 3, 7, 14, 21, 28, 40, 50, 60, 80, 100, SOON_DAYS])
+_WORTH = 5.0
+_LIKE = 3.0
+_ROUNDS = 40
+_ENOUGH = 20
+_FADES_PER_DAY = 0.0015
+"""By how much chance has less left to do each day, before enough is seen."""
 
-def _seen_again(register: Register, touched: pd.DataFrame) -> NDArray[np.float64]:
-    """Return when each light was next reported or sighted [days]."""
-    known = register.known
-    signs = pd.concat(
-        [frame[["light_id", "happened"]] for frame in (known.reports, known.sightings)]
-    )
-    times = Moments.of(signs["light_id"], signs["happened"] / DAY)
-    seen, _ = times.at(touched["light_id"]).next(touched["day"].to_numpy(float))
-    return seen
+Floats = NDArray[np.float64]
 
 
-def _followed(register: Register, touched: pd.DataFrame) -> pd.DataFrame:
-    """Return the next visit to each light that worked on another part.
+@dataclass(frozen=True)
+class _Chance:
+    """How often another part is worked on by chance, so many days after a repair.
 
-    ``other`` is that part ('' where there was none), ``waited`` the time until then
-    and ``again`` until the light was in trouble again [days].
+    Parameters
+    ----------
+    per_day
+        At first [1/day].
+    fades
+        By how much less it is with each day [1/day].
+    both
+        Repairs that come because both parts had failed when the first was mended, as
+        days of chance.
     """
-    light, _ = pd.factorize(touched["light_id"])
-    part = touched["part"].to_numpy(object)
-    day, seen = touched["day"].to_numpy(float), _seen_again(register, touched)
-    received = register.known.reports.set_index("report_id")["happened"] / DAY
-    told = touched["report_id"].map(received).to_numpy(float)
-    other, waited, again = (
-        np.full(len(touched), "", object),
-        *np.full((2, len(touched)), np.inf),
-    )
-    for step in range(1, _SOON + 1):
-        at = np.arange(max(len(touched) - step, 0))
-        later = at + step
-        new = (light[at] == light[later]) & (day[later] > day[at])
-        new &= (part[at] != part[later]) & (other[at] == "")
-        at, later = at[new], later[new]
-        other[at], waited[at] = part[later], day[later] - day[at]
-        first = np.minimum(seen[at], day[later])
-        again[at] = np.fmin(first, np.maximum(told[later], day[at])) - day[at]
-    return pd.DataFrame({"other": other, "waited": waited, "again": again})
+
+    per_day: float
+    fades: float
+    both: float
+
+    def at(self, days: Floats) -> Floats:
+        """Return the density at so many days [1/day]."""
+        more = self.both / NOTICE_DAYS * np.exp(-days / NOTICE_DAYS)
+        return np.asarray(self.per_day * np.exp(-self.fades * days) * (1 + more))
+
+    @classmethod
+    def of(cls, late: Floats, watched: Floats, both: float) -> _Chance:
+        """Read it off the pairs of the later months."""
+        span = LAST_DAYS - SOON_DAYS
+        fades = _FADES_PER_DAY
+        if len(late) > _ENOUGH:
+            middle = (late.mean() - SOON_DAYS) / span
+            fades = max(0.0, 12 * (0.5 - middle) / span)
+        fades = max(fades, 1e-9)
+        until = np.clip(watched, SOON_DAYS, LAST_DAYS)
+        days = (np.exp(-fades * SOON_DAYS) - np.exp(-fades * until)).sum() / fades
+        return cls((len(late) + 1.0) / (days + 1 / USUAL_PER_DAY), fades, both)
 
 
-def _share_of_wrong_guesses(
-    pairs: pd.Series[str], soon: pd.Series[bool], late: pd.Series[bool], window: float
-) -> pd.Series[float]:
-    """Return for each pair of parts how many of the quick ones were wrong guesses.
+def _shares(code: NDArray[np.int64], weight: Floats, prior: Floats) -> Floats:
+    counts = np.bincount(code, weight, len(prior)) + _LIKE * prior
+    return np.asarray(counts / counts.sum())
 
-    Had the first part really failed, the second would follow within days no more often
-    than in the year after. What comes within days beyond that is wrong guesses.
-    """
-    quick = pairs[soon].value_counts()
-    chance = pairs[late].value_counts().reindex(quick.index, fill_value=0)
-    chance = chance * (window / LATER_DAYS)
-    share = 1.0 - (chance + _USUAL_CHANCE) / (quick + 1.0)
-    return pairs.map(share).fillna(0.0)
+
+def _wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
+    """Return the chance that the first of each pair was a wrong guess."""
+    days = pairs["days"].to_numpy(float)
+    late, soon = days >= SOON_DAYS, days < SOON_DAYS
+    chance = _Chance.of(days[late], watched, float(pairs["waited"].mean()))
+    by_chance = np.log(chance.at(days) * len(watched))
+    marks, usual = [], []
+    for name in ("part", "proof", "symptom"):
+        code, words = pd.factorize(pairs[name])
+        share = np.bincount(code, minlength=len(words)) / len(pairs)
+        shares = _shares(code, late.astype(float), share)
+        by_chance += np.log(shares)[code]
+        rare = np.isin(np.asarray(words, dtype=object), (*PROVEN, "other"))
+        like = share * np.where(rare, RARELY, 1.0)
+        marks.append(code)
+        usual.append(like / like.sum())
+    grid = np.arange(0.5, SOON_DAYS)
+    wrong = max(soon.sum() - chance.at(grid).sum() * len(watched), 1.0)
+    return _fitted(days, by_chance, soon, marks, usual, wrong)
+
+
+def _fitted(
+    days: Floats,
+    by_chance: Floats,
+    soon: NDArray[np.bool_],
+    marks: list[NDArray[np.int64]],
+    usual: list[Floats],
+    wrong: float,
+) -> Floats:
+    """Fit the wrong guesses; return the chance of each pair to be one."""
+    width = np.diff(_EDGES)
+    band = np.clip(np.searchsorted(_EDGES, days, side="right") - 1, 0, len(width) - 1)
+    back = -np.diff(np.exp(-_EDGES / USUAL_DAYS))
+    back /= back.sum()
+    first, shares = back, usual
+    chance = np.zeros(len(days))
+    for _ in range(_ROUNDS):
+        log = np.log(wrong * back / width)[band]
+        for code, share in zip(marks, shares, strict=True):
+            log += np.log(share)[code]
+        odds = np.clip(by_chance - log, -50, 50)
+        chance = np.where(soon, 1 / (1 + np.exp(odds)), 0.0)
+        wrong = chance.sum() + 0.5
+        back = np.bincount(band, chance, len(width)) + _WORTH * first
+        back /= back.sum()
+        shares = [_shares(*one) for one in zip(marks, [chance] * 3, usual, strict=True)]
+    return chance
 
 
 @once
-def unheld(register: Register, window_days: float = WINDOW_DAYS) -> set[int]:
+def wrong_guesses(register: Register) -> pd.Series[float]:
+    """Return the chance that each repair at a light changed a part that had not failed.
+
+    By position in ``known.repairs``; one that no work on another part followed within
+    the year is not there.
+    """
+    pairs, watched = followed(register)
+    pairs = pairs[pairs["days"] < LAST_DAYS]
+    chance = pd.Series(0.0, pairs.index)
+    for feed in (False, True):
+        some = pairs[pairs["feed"] == feed]
+        if len(some):
+            chance[some.index] = _wrongly(some, watched)
+    return chance.groupby(pairs["repair"]).max()
+
+
+@once
+def unheld(register: Register) -> set[int]:
     """Return the repairs that did not hold, by position in ``known.repairs``.
 
     Parameters
     ----------
     register
         The register as known on a day; nothing recorded later is looked at.
-    window_days
-        Time within which the light must be in trouble again [days].
     """
-    mended = _mended(register)
-    touched = lights_touched(register, mended)
-    after = _followed(register, touched)
-    own = set(mended.loc[mended["light_id"] != "", "repair"])
-    guess = touched["repair"].isin(own) & ~touched["proven"].isin(PROVEN)
-    soon = guess & (after["again"] <= window_days) & (after["waited"] <= WAIT_DAYS)
-    late = guess & (after["again"] > window_days)
-    late &= after["again"] <= window_days + LATER_DAYS
-    pairs = touched["part"] + " then " + after["other"]
-    share = _share_of_wrong_guesses(pairs, soon, late, window_days)
-    return set(touched.loc[soon & (share >= LIKELY), "repair"])
+    chance = wrong_guesses(register)
+    return {int(one) for one in chance.index[chance >= LIKELY]}

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from lightwatch.detection.held import unheld
 from lightwatch.register.feeds import kind_of_feed
 from lightwatch.register.fittings import installed_between
 from lightwatch.register.once import once
+from lightwatch.register.recorded import recorded
 from lightwatch.register.register import Register
 from lightwatch.words import SUPPLY
 
@@ -26,9 +28,10 @@ class Lives:
 
     ``frame`` has the columns of ``COLUMNS``: ``start`` and ``end`` [instants] bound
     the time under watch; ``failed`` says that it ended by the component's own failure;
-    ``weight`` is 1 for a unit and the length of a section [km]; ``end_repair`` is the
-    position in ``known.repairs`` of the repair that ended it, -1 where none did. Watch
-    ends where the records of repairs do, at ``register.watched_until``.
+    ``weight`` is 1 for a unit and the length of a section [km], times ``recorded``, the
+    share of its failures that is on record (without that column, all); ``end_repair``
+    is the position in ``known.repairs`` of the repair that ended it, -1 where none did.
+    Watch ends where the records of repairs do, at ``register.watched_until``.
     """
 
     frame: pd.DataFrame
@@ -58,8 +61,17 @@ def _component_lives(register: Register) -> pd.DataFrame:
     held = ~frame["end_repair"].isin(unheld(register))
     frame["failed"] = ended & (cause == frame["kind"].to_numpy()) & held
     frame["section_id"] = ""
-    frame["weight"] = 1.0
-    return _catalogue(register, frame)[list(COLUMNS)]
+    frame["weight"] = frame["recorded"] = _recorded(register, frame)
+    return _catalogue(register, frame)[[*COLUMNS, "recorded"]]
+
+
+def _recorded(register: Register, frame: pd.DataFrame) -> NDArray[np.float64]:
+    """Return of each life at a light the share of its failures that is on record."""
+    known = recorded(register)
+    share = frame["kind"].map({kind: one.recorded for kind, one in known.of.items()})
+    share = share.where(frame["light_id"] != "").fillna(1.0)
+    start, end = (frame[name].to_numpy(float) for name in ("start", "end"))
+    return np.asarray(share.to_numpy(float) * known.on_time(start, end))
 
 
 def _feed_faults(register: Register) -> pd.DataFrame:
@@ -123,7 +135,7 @@ def _feed_lives(register: Register) -> pd.DataFrame:
     both["failed"] = after.notna()
     both = both[both["start"] < both["end"]]
     both = both.assign(light_id="", model="", maker="unknown", end_repair=-1)
-    return both[list(COLUMNS)]
+    return both.assign(recorded=1.0)[[*COLUMNS, "recorded"]]
 
 
 @once

@@ -59,10 +59,12 @@ def at_the_reports(repairs: pd.DataFrame, reports: pd.DataFrame) -> pd.DataFrame
     """Put repairs of which only a report says where at the light that it names.
 
     Where it names none they are nowhere, and only answer it: never work on a circuit.
+    ``by_report`` says which they are.
     """
     where = ["light_id", "circuit_id", "section_id"]
     nowhere = (repairs[where] == "").all(axis=1) & (repairs["report_id"] != "")
     nowhere &= ~repairs["named"]
+    repairs["by_report"] = nowhere
     if nowhere.any():
         light = dict(zip(reports["report_id"], reports["light_id"], strict=True))
         found = repairs.loc[nowhere, "report_id"].map(light)

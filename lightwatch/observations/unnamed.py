@@ -84,30 +84,28 @@ def names_no_light(repairs: pd.DataFrame, known: Known) -> pd.Series[bool]:
     return found
 
 
-def _names_a_report(repairs: pd.DataFrame) -> pd.Series[bool]:
-    """Tell which repairs of own parts name nothing but a report without a light."""
-    found = (repairs["light_id"] == "") & (repairs["report_id"] != "")
-    found &= (repairs["circuit_id"] == "") & (repairs["section_id"] == "")
-    return found & part_of(repairs).isin((*OWN_PARTS, "fuse"))
-
-
 def at_their_lights(repairs: pd.DataFrame, known: Known) -> pd.DataFrame:
     """Put repairs that name only a circuit, or a report without a light, at lights.
 
     Parameters
     ----------
     repairs
-        As recorded, references resolved; ``named`` says that a light was named.
+        As recorded, references resolved; ``named`` says that a light was named, and
+        ``by_report`` that nothing but a report was.
     known
         What was known on the day.
 
     Returns
     -------
     pandas.DataFrame
-        The same rows. Of those that :func:`names_no_light` tells of, ``named`` is true,
-        and ``light_id`` is that of the likeliest light, '' where none is by far.
+        The same rows, with ``by_circuit``: whether :func:`names_no_light` tells of it.
+        There ``named`` is true, and ``light_id`` is that of the likeliest light, ''
+        where none is by far.
     """
-    lost, told = names_no_light(repairs, known), _names_a_report(repairs)
+    lost = names_no_light(repairs, known)
+    told = repairs["by_report"] & (repairs["light_id"] == "")
+    told &= part_of(repairs).isin((*OWN_PARTS, "fuse"))
+    repairs["by_circuit"] = lost
     if not (lost.any() or told.any()):
         return repairs
     signs = _signs(known)

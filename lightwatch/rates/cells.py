@@ -157,6 +157,7 @@ def _failures(
     earliest: npt.ArrayLike | None,
     delay_class: npt.ArrayLike | None,
     calendar: tuple[int, int],
+    heavy: Floats,
 ) -> Failures:
     """Return failures with the months in which they may lie."""
     months, delay_months = calendar
@@ -170,7 +171,7 @@ def _failures(
     row = np.zeros(ended.size, np.int64)
     if delay_class is not None:
         row = _ints(delay_class)[ended]
-    weight = watch.weight[ended]
+    weight = heavy[ended]
     return Failures(birth, watch.group[ended], first, noticed, row, weight)
 
 
@@ -203,6 +204,7 @@ def cells(
     delay_months: int = 1,
     until_month: float | None = None,
     weight: npt.ArrayLike | None = None,
+    failure_weight: npt.ArrayLike | None = None,
 ) -> Cells:
     """Sum lives into cells of age, group and calendar month.
 
@@ -234,6 +236,8 @@ def cells(
         End of the watch as a whole; lives that reach it may hold unnoticed failures.
     weight
         Of each life, such as its length [km]; by default 1.
+    failure_weight
+        Of each failure, where it is not that of its life.
 
     Returns
     -------
@@ -244,12 +248,13 @@ def cells(
     entry = np.clip(np.asarray(entry_month, dtype=np.float64), 0, n_months)
     leave = np.clip(np.asarray(exit_month, dtype=np.float64), entry, n_months)
     heavy = np.ones(birth.size) if weight is None else np.asarray(weight, float)
+    whole = heavy if failure_weight is None else np.asarray(failure_weight, float)
     watch = _Watch(birth, kind, entry, leave, heavy)
     edges = _edges(age_edges_months, n_months - int(birth.min(initial=0)))
     groups = int(kind.max(initial=0)) + 1 if n_groups is None else n_groups
     ended = np.flatnonzero(np.asarray(failed))
     calendar = (n_months, delay_months)
-    failures = _failures(watch, ended, earliest_month, delay_class, calendar)
+    failures = _failures(watch, ended, earliest_month, delay_class, calendar, whole)
     if delay_months == 1:
         exposure = watch.exposure(edges, groups, n_months)
         return Cells(exposure, np.zeros_like(exposure[:0]), failures, edges, 1)

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -36,6 +35,7 @@ from lightwatch.rates.weather_model import COVARIATES, HazardModel, Ratio
 from lightwatch.rates.weibayes import weibayes
 from lightwatch.rates.weibull import fit_weibull
 from lightwatch.rates.weibull_life import WeibullFit
+from lightwatch.rates.weighed import apart, of_failures, weibull_rows
 from lightwatch.words import SUPPLY
 
 LEAST_FAILURES = 5
@@ -129,29 +129,6 @@ def _aged(lives: Lives, detected: Detection) -> pd.DataFrame:
     )
 
 
-def _weibull_rows(some: pd.DataFrame) -> dict[str, Any]:
-    """Return what a Weibull fit takes; kilometres weigh time, not failures."""
-    entry = some["entry_age"].to_numpy(float)
-    low, high = some["low_age"].to_numpy(float), some["high_age"].to_numpy(float)
-    failed = some["failed"].to_numpy(bool)
-    share = some["share"].to_numpy(float)
-    length = some["weight"].to_numpy(float)
-    if some["kind"].iloc[0] not in SUPPLY:
-        return {
-            "entry_age": entry,
-            "low": np.where(failed, low, high),
-            "high": np.where(failed, high, np.inf),
-            "weights": share,
-        }
-    at = high[failed]
-    return {
-        "entry_age": np.concatenate([entry, at * (1 - 1e-9)]),
-        "low": np.concatenate([high, at]),
-        "high": np.concatenate([np.full(len(high), np.inf), at]),
-        "weights": np.concatenate([share * length, share[failed]]),
-    }
-
-
 def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | LeftOut:
     dated = some[some["entry_age"].notna()]
     used = dated[dated["high_age"] > dated["entry_age"]]
@@ -162,7 +139,7 @@ def _fit(kind: str, name: str, some: pd.DataFrame, keep: Keep) -> LifeFit | Left
         reason = f"{seen} failures are too few to fit a life (5 or more)"
         return LeftOut(kind, name, count, failures, reason)
     try:
-        fitted = fit_weibull(**_weibull_rows(used), keep=keep)
+        fitted = fit_weibull(**weibull_rows(used), keep=keep)
         shape = fitted.limits("shape")
     except LightwatchError as error:
         return LeftOut(kind, name, count, failures, str(error))
@@ -177,7 +154,7 @@ def _bounded(left: LeftOut, some: pd.DataFrame, fits: Sequence[LifeFit]) -> Left
     if not shapes or used.empty:
         return left
     shape = round(float(np.median(shapes)), 2)
-    rows = _weibull_rows(used)
+    rows = weibull_rows(used)
     try:
         bound = weibayes(shape=shape, **rows)
     except LightwatchError:
@@ -198,6 +175,9 @@ def _held_against(fit: LifeFit, used: pd.DataFrame) -> LifeFit:
     middle = (np.maximum(used["low_age"].to_numpy(float), entry) + high) / 2
     leave = np.where(failed & (middle > entry), middle, high)
     weights = used["share"].to_numpy(float)
+    recorded = used["weight"].to_numpy(float)
+    if (recorded != 1.0).any():
+        entry, leave, failed, weights = apart(entry, leave, failed, weights, recorded)
     return replace(
         fit,
         curve=kaplan_meier(entry, leave, failed, weights=weights),
@@ -246,6 +226,7 @@ def _cells(
         delay_months=DELAY_MONTHS,
         until_month=float(month_of(until) - first),
         weight=(some["share"] * some["weight"]).to_numpy(float),
+        failure_weight=of_failures(some),
     )
     return made, np.arange(len(types) * stations) % stations
 

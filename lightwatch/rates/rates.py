@@ -14,8 +14,9 @@ from lightwatch.errors import NotEnoughEvidence, NotUnderstood
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR, LocalTime
 from lightwatch.nights.years import local_years
-from lightwatch.rates.poisson import Rate, exact_rate
+from lightwatch.rates.poisson import Rate, exact_rate, widened
 from lightwatch.register import Register
+from lightwatch.register.recorded import recorded
 from lightwatch.store.frames import filled
 from lightwatch.words import SUPPLY
 
@@ -34,8 +35,8 @@ _OF_THE_LIGHT = {
 
 
 _SPLIT = (
-    "light_id", "circuit_id", "kind", "start", "end", "failed", "weight", "installed",
-    "installed_last",
+    "light_id", "circuit_id", "kind", "start", "end", "failed", "weight", "recorded",
+    "installed", "installed_last",
 )  # fmt: skip
 
 
@@ -44,6 +45,8 @@ class RateRow:
     """One line of the answer: a group, its time under watch, its failures.
 
     ``kind`` is the one kind of component in the group, '' where there are several.
+    ``counted_years`` is the time under watch times the share of failures on record:
+    the rate is the failures by it.
     """
 
     group: dict[str, str]
@@ -52,6 +55,7 @@ class RateRow:
     failures: int
     rate: Rate | None
     kind: str = ""
+    counted_years: float = np.nan
 
 
 def check_by(by: Sequence[str]) -> None:
@@ -74,7 +78,7 @@ def check_by(by: Sequence[str]) -> None:
 
 def _by_span(lives: Lives, by: Sequence[str]) -> pd.DataFrame:
     """Split lives where the light that carries them changed; say what ``by`` asks."""
-    register, frame = lives.register, lives.frame
+    register, frame = lives.register, _whole(lives)
     asked = [name for name in by if name in frame.columns]
     frame = frame[list(dict.fromkeys([*_SPLIT, *asked]))]
     of_light = frame["light_id"] != ""
@@ -169,18 +173,34 @@ def _vintage(frame: pd.DataFrame, clock: LocalTime) -> pd.Series[str]:
     return first.where(known, 0).astype(int).astype(str).where(known, "unknown")
 
 
+def _whole(lives: Lives) -> pd.DataFrame:
+    """Return the lives with ``recorded``, which is 1 where nothing is said of it."""
+    frame = lives.frame
+    return frame if "recorded" in frame else frame.assign(recorded=1.0)
+
+
 def _row(
-    group: dict[str, str], unit: str, years: float, failures: int, kind: str
-) -> RateRow:
+    group: dict[str, str], unit: str, years: tuple[float, float], failures: int,
+    kind: str, log_sd: float,
+) -> RateRow:  # fmt: skip
+    """Return a row; ``years`` under watch, and those that count.
+
+    Where no repair of a kind says at which light, its rate is not known.
+    """
     try:
-        rate: Rate | None = exact_rate(failures, years)
+        if not np.isfinite(log_sd):
+            raise NotEnoughEvidence("no repair says at which light it was")
+        rate: Rate | None = widened(exact_rate(failures, years[1]), log_sd)
     except NotEnoughEvidence:
         rate = None
-    return RateRow(group, unit, years, failures, rate, kind)
+    return RateRow(group, unit, years[0], failures, rate, kind, years[1])
 
 
 def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
     """Return failure rates with exact limits, one row a group, zeros included.
+
+    Where only a share of the failures of a kind is on record, rates are raised by it,
+    and the limits hold how well it is known, too.
 
     Parameters
     ----------
@@ -195,7 +215,7 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
         It asks for something that rates are not kept by.
     """
     check_by(by)
-    frame = lives.frame
+    frame = _whole(lives)
     if _OF_THE_LIGHT & set(by):
         frame = _by_span(lives, by)
     if "age" in by:
@@ -204,20 +224,25 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
         frame = frame.assign(vintage=_vintage(frame, lives.register.known.clock))
     kind, kinds = pd.factorize(frame["kind"])
     names = list(by)
+    years = (frame["end"] - frame["start"]) / YEAR * frame["weight"]
+    unsure = {name: one.log_sd for name, one in recorded(lives.register).of.items()}
     frame = pd.DataFrame(
         {
             **{name: _words(frame[name]) for name in names},
             "unit": np.where(np.isin(kinds, list(SUPPLY)), "km-year", "unit-year")[
                 kind
             ],
-            "unit_years": (frame["end"] - frame["start"]) / YEAR * frame["weight"],
+            "unit_years": years / frame["recorded"],
+            "counted": years,
             "failed": frame["failed"],
             "one": kind,
             "other": kind,
+            "log_sd": frame["kind"].map(unsure).fillna(0.0).astype(float),
         }
     )
     groups = frame.groupby([*names, "unit"], sort=True)
-    sums = {"unit_years": "sum", "failed": "sum", "one": "min", "other": "max"}
+    sums = {"unit_years": "sum", "counted": "sum", "failed": "sum", "one": "min",
+            "other": "max", "log_sd": "max"}  # fmt: skip
     table = groups.agg(sums).reset_index()
     if "age" in by:
         order = {band: i for i, band in enumerate((*AGE_BANDS, "unknown"))}
@@ -228,9 +253,10 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
         _row(
             {name: str(row[name]) for name in names},
             str(row["unit"]),
-            float(row["unit_years"]),
+            (float(row["unit_years"]), float(row["counted"])),
             int(row["failed"]),
             str(kinds[row["one"]]) if row["one"] == row["other"] else "",
+            float(row["log_sd"]),
         )
         for row in table.to_dict("records")
     ]

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from lightwatch.errors import NotEnoughEvidence
 from lightwatch.rates.poisson import Rate
 from lightwatch.rates.rates import RateRow
 from lightwatch.rates.shrinkage import shrink
+
+
+def _counted(row: RateRow) -> float:
+    return row.unit_years if np.isnan(row.counted_years) else row.counted_years
 
 
 def shrunk(rows: Sequence[RateRow]) -> list[Rate | None]:
@@ -30,7 +36,7 @@ def shrunk(rows: Sequence[RateRow]) -> list[Rate | None]:
         try:
             law = shrink(
                 [rows[i].failures for i in watched],
-                [rows[i].unit_years for i in watched],
+                [_counted(rows[i]) for i in watched],
             )
         except NotEnoughEvidence:
             continue

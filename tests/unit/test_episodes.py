@@ -97,10 +97,11 @@ def test_a_light_was_last_seen_lit_before_the_patrols_that_noted_it(tmp_path: Pa
 
 
 @pytest.mark.parametrize(
-    ("told", "again"), [("2019-01-15", True), ("2019-02-25", False)]
+    ("told", "mended", "again"),
+    [("2019-01-15", "2019-02-27", True), ("2019-06-25", "2019-06-27", False)],
 )
 def test_a_repair_did_not_hold_if_trouble_was_soon_back_however_late_the_next_crew(
-    tmp_path: Path, told: str, again: bool
+    tmp_path: Path, told: str, mended: str, again: bool
 ):
     numbers = range(20)
     register = town(
@@ -109,7 +110,7 @@ def test_a_repair_did_not_hold_if_trouble_was_soon_back_however_late_the_next_cr
         repairs=[
             repair(f"V{i}", f"L{i}", "2019-01-01", "photocontrol") for i in numbers
         ]
-        + [repair(f"W{i}", f"L{i}", "2019-02-27", "lamp") for i in numbers],
+        + [repair(f"W{i}", f"L{i}", mended, "lamp") for i in numbers],
     )
     assert len(unheld(register)) == (len(numbers) if again else 0)
 
