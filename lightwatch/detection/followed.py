@@ -74,8 +74,8 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
         One row a pair: ``repair`` and ``second`` (positions in ``known.repairs``),
         ``days`` from the first until the trouble that the second ended was told of, or
         until the second; ``waited``, how long the first trouble had been told of
-        [days]; whether the second was on the ``feed``; and of the first its ``part``
-        with its age, ``proof``, and whether the ``symptom`` was that of the second.
+        [days]; whether the second was on the ``feed``; and of the first its ``part``,
+        ``age``, ``proof``, and whether the ``symptom`` was that of the second.
     numpy.ndarray
         For how long each repair of a light's own is followed [days].
     """
@@ -100,7 +100,8 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
             "days": told - begun,
             "waited": begun - np.minimum(before, begun),
             "feed": ~second["repair"].isin(mended.loc[mended["light_id"] != ""].index),
-            "part": _with_age(register, first),
+            "part": first["part"],
+            "age": _age(register, first),
             "proof": first["proven"],
             "symptom": _same(register, first["repair"], second["repair"]),
         }
@@ -114,8 +115,8 @@ def _named(register: Register, second: pd.DataFrame, after: Floats) -> Floats:
     return np.where(told > after, told, np.nan)
 
 
-def _with_age(register: Register, first: pd.DataFrame) -> pd.Series[str]:
-    """Name each part together with how old it was."""
+def _age(register: Register, first: pd.DataFrame) -> NDArray[np.object_]:
+    """Return in which band of ages each part was; '' if its age is not known."""
     ended = register.fittings
     ended = ended[ended["end_repair"] >= 0].drop_duplicates(["end_repair", "kind"])
     born = (ended["installed"] + ended["installed_last"]) / 2
@@ -124,8 +125,7 @@ def _with_age(register: Register, first: pd.DataFrame) -> pd.Series[str]:
     )
     years = age.reindex(pd.MultiIndex.from_frame(first[["repair", "part"]]))
     band = np.searchsorted(AGES_YEARS, years.to_numpy(float)).astype(str)
-    said = np.where(years.isna().to_numpy(), "", band)
-    return first["part"] + " " + pd.Series(said, first.index, dtype=object)
+    return np.where(years.isna().to_numpy(), "", band).astype(object)
 
 
 def _same(

@@ -6,8 +6,8 @@ after the other. What comes by chance goes on at the same pace all year; wrong g
 come back within weeks. So the pairs of the later months show how often, and to what
 parts, chance does it, and what comes sooner beyond that is wrong guesses: a mixture of
 two, of which the first is read off the later months and the second is fitted by
-expectation and maximisation [1]_. In each, how soon trouble was back, which part of
-which age, how it was proven, and whether it showed the same symptom count as
+expectation and maximisation [1]_. In each, how soon trouble was back, which part it
+was, its age, how it was proven, and whether it showed the same symptom count as
 independent. A repair did not hold where a wrong guess is likelier than not.
 
 References
@@ -56,8 +56,10 @@ RARELY = 0.1
 seen; no source."""
 
 _EDGES = np.array([0.0, 3, 7, 14, 21, 28, 40, 50, 60, 80, 100, SOON_DAYS])
+_MARKS = ("part", "age", "proof", "symptom")
 _WORTH = 5.0
-_LIKE = 3.0
+_LIKE = 30.0
+"""What all pairs show weighs so many against those of one sort; no source."""
 _ROUNDS = 40
 _ENOUGH = 20
 _FADES_PER_DAY = 0.0015
@@ -116,7 +118,7 @@ def _wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
     chance = _Chance.of(days[late], watched, float(pairs["waited"].mean()))
     by_chance = np.log(chance.at(days) * len(watched))
     marks, usual = [], []
-    for name in ("part", "proof", "symptom"):
+    for name in _MARKS:
         code, words = pd.factorize(pairs[name])
         share = np.bincount(code, minlength=len(words)) / len(pairs)
         shares = _shares(code, late.astype(float), share)
@@ -154,7 +156,9 @@ def _fitted(
         wrong = chance.sum() + 0.5
         back = np.bincount(band, chance, len(width)) + _WORTH * first
         back /= back.sum()
-        shares = [_shares(*one) for one in zip(marks, [chance] * 3, usual, strict=True)]
+        shares = [
+            _shares(code, chance, like) for code, like in zip(marks, usual, strict=True)
+        ]
     return chance
 
 
