@@ -185,15 +185,48 @@ def _row(
 ) -> RateRow:  # fmt: skip
     """Return a row; ``years`` under watch, and those that count.
 
-    Where no repair of a kind says at which light, its rate is not known.
+    Where no repair of a kind says at which light, its rate is not known; among other
+    kinds its failures are left out.
     """
+    known = np.isfinite(log_sd)
     try:
-        if not np.isfinite(log_sd):
+        if kind and not known:
             raise NotEnoughEvidence("no repair says at which light it was")
-        rate: Rate | None = widened(exact_rate(failures, years[1]), log_sd)
+        alone = exact_rate(failures, years[1])
+        rate: Rate | None = widened(alone, log_sd) if known else alone
     except NotEnoughEvidence:
         rate = None
     return RateRow(group, unit, years[0], failures, rate, kind, years[1])
+
+
+def _sums(
+    frame: pd.DataFrame, names: list[str], register: Register
+) -> tuple[pd.DataFrame, pd.Index[str]]:
+    """Return time and failures by group, and the kinds that ``one`` and ``other`` say.
+
+    ``counted`` is the time that counts, ``log_sd`` how well its share is known.
+    """
+    kind, kinds = pd.factorize(frame["kind"])
+    years = (frame["end"] - frame["start"]) / YEAR * frame["weight"]
+    unsure = {name: one.log_sd for name, one in recorded(register).of.items()}
+    frame = pd.DataFrame(
+        {
+            **{name: _words(frame[name]) for name in names},
+            "unit": np.where(np.isin(kinds, list(SUPPLY)), "km-year", "unit-year")[
+                kind
+            ],
+            "unit_years": years / frame["recorded"],
+            "counted": years,
+            "failed": frame["failed"],
+            "one": kind,
+            "other": kind,
+            "log_sd": frame["kind"].map(unsure).fillna(0.0).astype(float),
+        }
+    )
+    groups = frame.groupby([*names, "unit"], sort=True)
+    sums = {"unit_years": "sum", "counted": "sum", "failed": "sum", "one": "min",
+            "other": "max", "log_sd": "max"}  # fmt: skip
+    return groups.agg(sums).reset_index(), kinds
 
 
 def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
@@ -222,28 +255,8 @@ def rates(lives: Lives, by: Sequence[str] = ("kind", "type")) -> list[RateRow]:
         frame = _by_age(frame)
     if "vintage" in by:
         frame = frame.assign(vintage=_vintage(frame, lives.register.known.clock))
-    kind, kinds = pd.factorize(frame["kind"])
     names = list(by)
-    years = (frame["end"] - frame["start"]) / YEAR * frame["weight"]
-    unsure = {name: one.log_sd for name, one in recorded(lives.register).of.items()}
-    frame = pd.DataFrame(
-        {
-            **{name: _words(frame[name]) for name in names},
-            "unit": np.where(np.isin(kinds, list(SUPPLY)), "km-year", "unit-year")[
-                kind
-            ],
-            "unit_years": years / frame["recorded"],
-            "counted": years,
-            "failed": frame["failed"],
-            "one": kind,
-            "other": kind,
-            "log_sd": frame["kind"].map(unsure).fillna(0.0).astype(float),
-        }
-    )
-    groups = frame.groupby([*names, "unit"], sort=True)
-    sums = {"unit_years": "sum", "counted": "sum", "failed": "sum", "one": "min",
-            "other": "max", "log_sd": "max"}  # fmt: skip
-    table = groups.agg(sums).reset_index()
+    table, kinds = _sums(frame, names, lives.register)
     if "age" in by:
         order = {band: i for i, band in enumerate((*AGE_BANDS, "unknown"))}
         table = table.sort_values(
