@@ -9,9 +9,14 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 from sqlalchemy import NullPool, create_engine
 
 from tests import databases
+
+# A machine with much else to do is slow to draw examples: no fault of theirs.
+settings.register_profile("ours", suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("ours")
 
 BOTH = {
     "tests.api.test_lights",

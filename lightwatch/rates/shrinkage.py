@@ -193,6 +193,10 @@ def _best_shape(groups: _Groups, alike: float) -> float:
     return float(np.exp(found.x))
 
 
+FARTHEST = 300.0
+"""A mean so many times e from the best has no weight left."""
+
+
 def _laws(groups: _Groups) -> tuple[Floats, Floats, Floats]:
     """Return laws of rates that the failures allow: shape, rate, weight.
 
@@ -217,7 +221,8 @@ def _laws(groups: _Groups) -> tuple[Floats, Floats, Floats]:
         high = float(log_shape[min(some[-1] + 1, NODES - 1)])
     node, weight = np.polynomial.hermite_e.hermegauss(MEANS)
     shape = np.repeat(shape, MEANS)
-    rate = shape / (mean[:, None] * np.exp(width[:, None] * node)).ravel()
+    away = np.clip(width[:, None] * node, -FARTHEST, FARTHEST)
+    rate = shape / (mean[:, None] * np.exp(away)).ravel()
     log_weight = _marginal(groups, shape, rate)
     log_weight += (before[:, None] + np.log(weight) + node**2 / 2).ravel()
     made = np.exp(log_weight - log_weight.max())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lightwatch.errors import NotEnoughEvidence
@@ -95,6 +95,7 @@ def test_the_answer_keeps_its_order_and_its_units(
     st.integers(0, 3),
     st.sampled_from([0.5, 0.8, 0.95, 0.999]),
 )
+@example([(0, 1.0), (0, 1.0), (9, 100_000.0)], 0, 0.95)
 def test_an_estimate_lies_inside_its_own_limits(
     groups: list[tuple[int, float]], unwatched: int, confidence: float
 ) -> None:
