@@ -116,6 +116,7 @@ def _supply(factor: Floats, years: float, rng: np.random.Generator) -> pd.DataFr
     return pd.DataFrame(
         {
             "circuit_id": [f"C{i:03d}" for i in circuit],
+            "happened": np.linspace(0, years * YEAR, len(circuit)),
             "light_id": "",
             "section_id": "",
             "named": False,

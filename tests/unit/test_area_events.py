@@ -7,10 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from lightwatch.decisions.triage import Outage, outages
+from lightwatch.decisions.triage.habits import source_faults
 from lightwatch.lives import lives
+from lightwatch.nights import DAY
 from tests.packages import take_in, write_package
 
 OPENED = datetime(2023, 1, 1, tzinfo=UTC)
@@ -183,3 +186,25 @@ def test_what_is_told_after_it_is_damage(tmp_path: Path) -> None:
     [own] = [one for one in found if not one.over]
     assert own.reported == (again["light_id"],)
     assert own.verdict in ("single_light", "supply_fault")
+
+
+def supplies(*rows: tuple[float, str]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=["day", "circuit_id"])
+    return frame.assign(
+        happened=frame["day"] * DAY, light_id="", section_id="", named=False,
+        cause="supply", action="reset",
+    )  # fmt: skip
+
+
+def test_supplies_back_together_are_no_faults_of_single_circuits() -> None:
+    single = [(100.0 * i, f"C{i:02d}") for i in range(1, 9)]
+    together = [(450.0 + 0.01 * i, f"C{i:02d}") for i in range(4)]
+    found = source_faults(supplies(*single, *together))
+    assert len(found) == len(single)
+    assert len(source_faults(supplies(*single))) == len(single)
+
+
+def test_in_a_large_city_several_a_day_are_no_area() -> None:
+    rng = np.random.default_rng(3)
+    many = [(float(day), f"C{i}") for i, day in enumerate(rng.uniform(0, 3650, 7300))]
+    assert len(source_faults(supplies(*many))) > 0.95 * len(many)

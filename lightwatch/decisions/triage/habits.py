@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy.stats import poisson
 
 from lightwatch.decisions.triage.priors import (
     FALSE,
@@ -37,6 +38,9 @@ SYMPTOMS = sorted(
 )
 
 USUAL_SHOWN = np.array([SHOWN[name] for name in SYMPTOMS])
+
+BY_CHANCE = 1e-3
+"""So many supplies back within a day are no area where chance brings them so often."""
 
 TOGETHER, AN_AREA = 0.5, 3
 """So many circuits whose supply came back within so long [days] of each other were dark
@@ -69,8 +73,11 @@ def source_faults(repairs: pd.DataFrame) -> pd.DataFrame:
     at = supply["happened"].to_numpy(float) / DAY
     first, last = (np.searchsorted(at, at + away) for away in (-TOGETHER, TOGETHER))
     circuits = supply["circuit_id"].to_numpy(object)
-    many = np.flatnonzero(last - first >= AN_AREA)
-    area = [i for i in many if len(set(circuits[first[i] : last[i]])) >= AN_AREA]
+    # In a large city several fail on one day by chance.
+    usual = len(at) * 2 * TOGETHER / max(np.ptp(at), YEAR / DAY) if len(at) else 0.0
+    fewest = max(AN_AREA, int(poisson.isf(BY_CHANCE, usual)) + 1)
+    many = np.flatnonzero(last - first >= fewest)
+    area = [i for i in many if len(set(circuits[first[i] : last[i]])) >= fewest]
     return found.drop(index=supply.index[area])
 
 
