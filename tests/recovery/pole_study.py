@@ -20,6 +20,7 @@ from demo_city.parameters import REPORT_PER_NIGHT, SYMPTOMS
 from lightwatch.decisions.triage import Outage, Triage
 from lightwatch.decisions.triage.channel import DARKNESS
 from lightwatch.decisions.triage.crews import Crews
+from lightwatch.decisions.triage.heard import Heard
 from lightwatch.decisions.triage.judge import judge
 from lightwatch.decisions.triage.next_test import SOURCE
 from lightwatch.decisions.triage.proving import READS
@@ -143,7 +144,9 @@ class Town:
         signs = Signs(grid)
         kept = ("driven", "_since", "_rates")
         vars(signs).update({name: getattr(self.signs, name) for name in kept})
-        vars(signs).update(crews=crews, _as_told=fault.told)
+        heard = Heard(grid, crews, signs.driven)
+        vars(heard)["told"] = fault.told
+        vars(signs).update(crews=crews, heard=heard)
         triage = replace(self.triage, signs=signs)
         name = str(grid.circuits[fault.circuit])
         [judged] = judge(signs, triage.known, [name], DARKNESS)

@@ -121,7 +121,9 @@ def test_it_is_over_when_reports_cease_and_leaves_the_list(tmp_path: Path) -> No
     assert area.over
     assert area.verdict == "no_fault"
     assert area.probabilities["area_outage"] < 0.2
-    assert hit(judged(tmp_path / "b", STORM + timedelta(days=20), {})) == []
+    for name, days in (("b", 20), ("c", 45), ("d", 400)):
+        later = judged(tmp_path / name, STORM + timedelta(days=days), {})
+        assert hit(later) == [], days
 
 
 def patrol(at: datetime) -> list[dict[str, Any]]:

@@ -50,7 +50,8 @@ def found(at: np.ndarray, light: np.ndarray, now: float = DAYS) -> list[Burst]:
     order = np.argsort(at, kind="stable")
     known = order[at[order] <= now]
     starts = Starts.of(at[known], light[known], CIRCUIT, PLACE)
-    return list(bursts(Traffic(starts, 0.0, now, PLACE, CIRCUITS), 0.0))
+    every = np.arange(len(starts.at))
+    return list(bursts(Traffic(starts, 0.0, now, PLACE, CIRCUITS), every))
 
 
 def storm(

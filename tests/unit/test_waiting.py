@@ -33,10 +33,12 @@ def test_what_nothing_ever_answers_says_little_of_its_kind() -> None:
     assert months == pytest.approx(0.0, abs=0.05)
 
 
-def test_without_records_the_usual_holds() -> None:
-    known = Waits(np.zeros(0), np.zeros(0))
-    week, month = known.log_ratio(np.array([7.0, 30.0]))
+def test_few_records_leave_the_usual_and_none_says_nothing() -> None:
+    few = Waits(np.array([5.0]), np.zeros(0))
+    week, month = few.log_ratio(np.array([7.0, 30.0]))
     assert month < week < 0
+    none = Waits(np.zeros(0), np.zeros(0))
+    assert none.log_ratio(np.array([7.0, 300.0])).tolist() == [0.0, 0.0]
 
 
 def test_reports_of_one_call_are_near_in_place_and_time() -> None:

@@ -101,6 +101,27 @@ class Starts:
         return cls(at[kept], place[light[kept]], circuit[light[kept]], second[kept])
 
 
+def starts_of(starts: Starts, at: Floats, circuit: Ints) -> Ints:
+    """Return the starts that reports belong to, each once, in order of time.
+
+    Parameters
+    ----------
+    starts
+        All starts.
+    at, circuit
+        Shape (m,): when the reports came [days], and of which circuit.
+    """
+    order = np.lexsort((starts.at, starts.circuit))
+    span = max(float(np.ptp(starts.at)), float(np.ptp(at))) + 1.0
+    first = min(float(starts.at.min()), float(at.min()))
+    key = starts.circuit[order] * 2 * span + starts.at[order] - first
+    asked = circuit * 2 * span + at - first
+    place = np.searchsorted(key, asked, "right") - 1
+    found = order[np.maximum(place, 0)]
+    mine = (place >= 0) & (starts.circuit[found] == circuit)
+    return np.unique(found[mine])
+
+
 def _since_last(at: Floats, owner: Ints) -> Floats:
     """Return how long after the one before of its owner each event came."""
     order = np.lexsort((at, owner))
@@ -316,8 +337,8 @@ class _Cylinders:
         return found
 
 
-def bursts(traffic: Traffic, since: float) -> Iterator[Burst]:
-    """Yield bursts that began after a time, the surest first.
+def bursts(traffic: Traffic, anchors: Ints) -> Iterator[Burst]:
+    """Yield the bursts that begin with some reports, the surest first.
 
     Reports of one are no part of the next.
 
@@ -325,22 +346,20 @@ def bursts(traffic: Traffic, since: float) -> Iterator[Burst]:
     ----------
     traffic
         The usual traffic, with the reports in question.
-    since
-        When the first report may have come [days].
+    anchors
+        Positions of the starts with which one may begin, in order of time.
     """
     starts = traffic.starts
-    anchors = np.flatnonzero((starts.at >= since) & (starts.at <= traffic.now))
-    if len(anchors) < FEWEST or len(traffic.lights) == 0:
+    if not len(anchors):
         return
-    cylinders, free = _Cylinders(traffic, anchors), np.ones(len(starts.at), dtype=bool)
-    while True:
-        odds = cylinders.log_odds(free).reshape(len(anchors), -1)
-        total = logsumexp(odds, axis=1)
+    free = np.ones(len(starts.at), dtype=bool)
+    every = _Cylinders(traffic, anchors)
+    odds = every.log_odds(free).reshape(len(anchors), -1)
+    total = logsumexp(odds, axis=1)
+    while total.max() > 0:
         i = int(total.argmax())
-        if total[i] <= 0:
-            return
         ring, span = divmod(int(odds[i].argmax()), len(HOURS))
-        some = cylinders.members(i, ring, span)
+        some = every.members(i, ring, span)
         some = some[free[some]]
         free[some] = False
         middle = starts.place[some].mean(axis=0)
@@ -349,6 +368,11 @@ def bursts(traffic: Traffic, since: float) -> Iterator[Burst]:
             float(starts.at[anchors[i]]),
             (float(middle[0]), float(middle[1])),
             float(np.linalg.norm(starts.place[some] - middle, axis=1).max()),
-            float(cylinders.expected[i, ring, span]),
+            float(every.expected[i, ring, span]),
             float(total[i]),
         )
+        at, taken = starts.at[anchors], starts.at[some]
+        near = (at >= taken.min() - HOURS[-1] / 24) & (at <= taken.max())
+        again = _Cylinders(traffic, anchors[near]).log_odds(free)
+        odds[near] = again.reshape(int(near.sum()), -1)
+        total[near] = logsumexp(odds[near], axis=1)

@@ -15,12 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 from scipy.special import gammaln
 from scipy.stats import norm
 
 from lightwatch.decisions.areas.alarm import gust_about
-from lightwatch.decisions.areas.bursts import Burst, Starts, Traffic, bursts
+from lightwatch.decisions.areas.bursts import Burst, Starts, Traffic, bursts, starts_of
 from lightwatch.decisions.triage.driven import Driven
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.detection import detection
@@ -31,9 +32,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-LOOK_BACK_DAYS = 30.0
-"""Areas that began earlier are over, and what was told then is answered or alone."""
-
 ON_RECORD = 0.5
 """Where fewer lights are on a circuit on record, several feeds dark cannot be told from
 one large one: no area is named."""
@@ -41,8 +39,9 @@ one large one: no area is named."""
 LISTED_DAYS = 14.0
 """An area that is over is listed for so long after its last report."""
 
-NEAR_M = 350.0
-"""Lights so near to one that was told of belong to the area: common practice."""
+NEAR_M, OWN_M = 350.0, 1050.0
+"""Lights so near to one that was told of belong to the area, and those so near on its
+circuit: common practice, no source."""
 
 USUAL_DAYS, USUAL_SPREAD, USUAL_LIKE = 0.75, 1.0, 4.0
 """Median length of an outage of supply, spread of its logarithm, and as good as so many
@@ -72,7 +71,8 @@ class AreaEvent:
     circuits
         Names of their circuits.
     since, last, end
-        First and last report, and when it was over or, if it is not, now [instants].
+        First and last report, and when it was over or, if it is not, the register's day
+        [instants].
     expected
         Circuits that chance would have brought.
     probability
@@ -107,14 +107,9 @@ class _Found:
 
 def _merged(some: Sequence[Burst]) -> list[_Found]:
     """Put bursts together that are near in time and place."""
-    groups: list[list[Burst]] = []
-    for one in sorted(some, key=lambda burst: burst.since):
-        near = [any(_touch(one, other) for other in group) for group in groups]
-        apart = [group for group, touch in zip(groups, near, strict=True) if not touch]
-        joined = [
-            b for group, touch in zip(groups, near, strict=True) if touch for b in group
-        ]
-        groups = [*apart, [*joined, one]]
+    touch = [[_touch(one, other) for other in some] for one in some]
+    count, of = connected_components(np.array(touch).reshape(len(some), -1))
+    groups = [[some[i] for i in np.flatnonzero(of == k)] for k in range(count)]
     return [
         _Found(
             np.concatenate([one.starts for one in group]),
@@ -161,15 +156,17 @@ class _Areas:
     """What is told of lights, and the traffic that it makes."""
 
     grid: Grid
+    driven: Driven
     told: pd.DataFrame
-    """Reports and sightings in order of time: ``light``, ``at``, ``symptom``..."""
+    """Reports and sightings in order of time: ``light_id``, ``at``, ``symptom``..."""
     light: Ints
     dark: Flags
     now: int
     traffic: Traffic
 
     @classmethod
-    def of(cls, grid: Grid, told: pd.DataFrame, now: int) -> _Areas:
+    def of(cls, grid: Grid, driven: Driven, told: pd.DataFrame, now: int) -> _Areas:
+        """Take what was told, in order of time."""
         light = grid.light_ids.get_indexer(pd.Index(told["light_id"]))
         said = told["symptom"].isin(DARK).to_numpy() & ~told["seen"].to_numpy(bool)
         dark = said & (light >= 0)
@@ -183,15 +180,14 @@ class _Areas:
             int(grid.unit.max()) + 1 if len(grid.unit) else 0,
             float(grid.lights["longitude"].mean()) / 360 if len(light) else 0.0,
         )
-        return cls(grid, told, light, dark, now, traffic)
+        return cls(grid, driven, told, light, dark, now, traffic)
 
     def event(self, found: _Found) -> AreaEvent:
         """Say what is told of an area, and until when."""
         grid, starts = self.grid, self.traffic.starts
-        near = KDTree(starts.place[found.starts])
+        away, _ = KDTree(starts.place[found.starts]).query(grid.metres)
         units = np.isin(grid.unit, starts.circuit[found.starts])
-        inside = near.query(grid.metres)[0] <= NEAR_M
-        inside |= units & (near.query(grid.metres)[0] <= 3 * NEAR_M)
+        inside = away <= np.where(units, OWN_M, NEAR_M)
         at = self.told["at"].to_numpy(float) / DAY
         mine = self.dark & (at >= found.since - 1e-9) & inside[self.light]
         mine &= (self.told["danger"] == "").to_numpy()
@@ -199,15 +195,16 @@ class _Areas:
         since = int(found.since * DAY)
         chance = self._ends(at[mine], self.light[mine], inside, since, circuits)
         ends = found.since + _ENDS
-        open_now = ends * DAY > self.now
+        today = grid.register.as_of
+        open_now = ends * DAY > today
         still = float(chance[open_now].sum())
         over = np.where(open_now, 0.0, chance)
-        end = self.now
+        end = today
         if still <= 0.5:
             at_half = np.searchsorted(np.cumsum(over), over.sum() / 2)
             end = int(ends[at_half] * DAY)
         rows = np.flatnonzero(mine | self._seen_dark(inside, found.since))
-        rows = rows[at[rows] * DAY <= max(end, 0) + 1]
+        rows = rows[at[rows] * DAY <= end + 1]
         gust = gust_about(grid.register.known, float(since))
         odds = found.log_odds + (np.log(20.0) if gust is not None else 0.0)
         lights = np.unique(self.light[rows])
@@ -274,7 +271,7 @@ class _Areas:
         """Return the log-likelihood of what patrols saw of its lights, by its end."""
         lights = np.unique(light)
         hit = min(detection(self.grid.register).hit_chance("out"), 0.98)
-        _, passed = Driven(self.grid).passes(lights, "night")
+        _, passed = self.driven.passes(lights, "night")
         every = np.isin(np.arange(len(self.grid.lights)), lights)
         noted = self.told["at"].to_numpy(float)[self._seen_dark(every, since / DAY)]
         log = np.zeros(len(ends))
@@ -289,23 +286,38 @@ class _Areas:
         return log
 
 
-def area_events(grid: Grid, told: pd.DataFrame, now: int) -> tuple[AreaEvent, ...]:
-    """Return areas that came dark of late, those likelier than not.
+def area_events(
+    grid: Grid, driven: Driven, told: pd.DataFrame, unanswered: Flags, now: int
+) -> tuple[AreaEvent, ...]:
+    """Return areas that came dark, those likelier than not.
 
     Parameters
     ----------
     grid
         The network.
+    driven
+        What patrols passed.
     told
-        Reports and sightings in order of time: ``light_id``, ``at`` [instant],
-        ``symptom``, ``danger``, ``seen`` (by a patrol). Every report ever told, so that
-        the usual traffic is known.
+        Reports and sightings: ``light_id``, ``at`` [instant], ``symptom``, ``danger``,
+        ``seen`` (by a patrol). Every report ever told, so that the usual traffic is
+        known.
+    unanswered
+        Which of them no work has answered; an area has some, however long ago it was.
     now
         Until when anything is on record [instant].
     """
     if not len(told) or not len(grid.lights) or grid.on_record.mean() < ON_RECORD:
         return ()
-    areas = _Areas.of(grid, told, now)
-    found = bursts(areas.traffic, now / DAY - LOOK_BACK_DAYS)
-    events = [areas.event(one) for one in _merged(list(found))]
+    told = told.assign(unanswered=unanswered).sort_values("at", kind="stable")
+    areas = _Areas.of(grid, driven, told, now)
+    mine = areas.dark & told["unanswered"].to_numpy()
+    if not mine.any():
+        return ()
+    anchors = starts_of(
+        areas.traffic.starts,
+        told["at"].to_numpy(float)[mine] / DAY,
+        grid.unit[areas.light[mine]],
+    )
+    found = list(bursts(areas.traffic, anchors))
+    events = [areas.event(one) for one in (_merged(found) if found else ())]
     return tuple(one for one in events if one.probability > 0.5 and one.rows)

@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from lightwatch.decisions.triage.area_events import AreaEvent, area_events
 from lightwatch.decisions.triage.beside import BESIDE_SLIP, feed_work_beside
 from lightwatch.decisions.triage.channel import DARKNESS, Channel
 from lightwatch.decisions.triage.crews import Crews, Tests
@@ -25,15 +24,14 @@ from lightwatch.decisions.triage.experience import (
 )
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.habits import SYMPTOMS
+from lightwatch.decisions.triage.heard import Heard
 from lightwatch.decisions.triage.lists import Lists
 from lightwatch.decisions.triage.misplaced import drawn
 from lightwatch.decisions.triage.priors import FURTHER
-from lightwatch.decisions.triage.troubles import answers, told_of_lights
+from lightwatch.decisions.triage.troubles import answers
 from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.register.closings import ELSEWHERE
 from lightwatch.register.reach import reach
-from lightwatch.store.frames import filled
 from lightwatch.words import DARK
 
 Floats = NDArray[np.float64]
@@ -61,9 +59,6 @@ POWERED = 0.95
 CALL_M, CALL_NIGHTS = 300.0, 15 / 1440
 """Lights so near to each other, told of within so long, are of one call: common
 practice, no source."""
-
-ONE_TIME = 0.1
-"""Where more reports than this share bear one time of day, it is none: a date alone."""
 
 DAY_HIT = 0.9
 """Chance that a day patrol notes a light that burns by day; no source."""
@@ -131,99 +126,23 @@ class Signs:
         return Crews(self.grid)
 
     @cached_property
-    def _as_told(self) -> pd.DataFrame:
-        return told_of_lights(self.register)
+    def driven(self) -> Driven:
+        """What patrols passed and did not note."""
+        return Driven(self.grid)
 
     @cached_property
-    def areas(self) -> tuple[AreaEvent, ...]:
-        """Areas that came dark of late."""
-        told = self._as_told.sort_values("at", kind="stable")
-        return area_events(self.grid, told, self.now)
-
-    @cached_property
-    def _of_areas(self) -> pd.Index:
-        """Which rows of what was told are of an area, and so of no circuit."""
-        return pd.Index([row for one in self.areas for row in one.rows], dtype=int)
+    def heard(self) -> Heard:
+        """What was told of lights, and what of it is open."""
+        return Heard(self.grid, self.crews, self.driven)
 
     @property
     def open(self) -> pd.DataFrame:
         """Every report and sighting that is still open and of no area, one a row."""
-        return self._open[0]
-
-    def open_of(self, area: AreaEvent) -> pd.DataFrame:
-        """Return what is open of an area, as ``open`` does."""
-        every = self._open[1]
-        return every[every.index.isin(area.rows)].reset_index(drop=True)
-
-    @cached_property
-    def _open(self) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """What is still open of no area, and of one by its row, one a row.
-
-        A repair answers the report that it names, with its duplicates, and whatever
-        came before it on its light, on its circuit as a whole or beyond its section; so
-        does, on its light, a report that is closed as mended or as nothing found. A
-        later night patrol that passed and noted nothing contradicts a light said to be
-        out.
-
-        Returns
-        -------
-        pandas.DataFrame
-            ``light_id``, ``at`` [instant], ``symptom``, ``danger``, ``report_id``,
-            ``seen`` (by a patrol), ``unseen`` (later patrols that passed and did not
-            note it), ``circuit``.
-        """
-        told = self._as_told
-        number = self.grid.light_ids.get_indexer(pd.Index(told["light_id"]))
-        worked = np.append(self.grid.worked[0], np.inf)[number]
-        fresh = ~(worked > told["at"].to_numpy(float))
-        still = fresh & ~self._named(told) & told["closed"].isna().to_numpy()
-        told, number = told[still], number[still]
-        night, day = (
-            self._later(number, told["at"].to_numpy(float), kind)
-            for kind in ("night", "day")
-        )
-        dark = told["symptom"].isin(DARK).to_numpy()
-        by_day = (told["symptom"] == "dayburning").to_numpy()
-        circuit = np.asarray(self.grid.circuits, dtype=object)
-        troubles = told.assign(
-            unseen=np.where(by_day, day, night),
-            circuit=circuit[self.grid.circuit[number]],
-        )
-        troubles = troubles[~(dark & (night > 0))]
-        of_area = troubles.index.isin(self._of_areas)
-        return troubles[~of_area].reset_index(drop=True), troubles[of_area]
-
-    def _named(self, told: pd.DataFrame) -> Flags:
-        """Say which reports, or what they repeat, a repair names."""
-        named = set(answers(self.register)["report_id"]) - {""}
-        both = told["report_id"].isin(named) | told["original"].isin(named)
-        return np.asarray(both, dtype=bool)
-
-    def _later(self, number: Ints, at: Floats, kind: str) -> Ints:
-        """Count the patrols that passed lights later and did not note them."""
-        which, passed = self.driven.passes(number, kind)
-        later: Ints = np.bincount(which[passed > at[which]], minlength=len(number))
-        return later
-
-    @cached_property
-    def told_frame(self) -> pd.DataFrame:
-        """Reports and sightings that no repair names, in order of time.
-
-        A report belongs to the light that the crew went to, if one has been. Reports
-        closed as another's, or withdrawn, tell nothing of the light.
-        """
-        told = self._as_told.copy()
-        left = self.crews.left_open
-        left = left[(left["report_id"] != "") & (left["light_id"] != "")]
-        meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
-        told["light_id"] = filled(told["report_id"].map(meant), told["light_id"])
-        told = told[~self._named(told) & ~told["closed_as"].isin(ELSEWHERE)]
-        told = told[~told.index.isin(self._of_areas)]
-        return told.sort_values("at", kind="stable", ignore_index=True)
+        return self.heard.open
 
     @cached_property
     def _told(self) -> _Told:
-        told = self.told_frame
+        told = self.heard.frame
         number = self.grid.light_ids.get_indexer(pd.Index(told["light_id"]))
         codes = pd.Index(SYMPTOMS).get_indexer(pd.Index(told["symptom"]))
         return _Told(
@@ -237,12 +156,7 @@ class Signs:
     def told_of(self, light_ids: pd.Index) -> pd.DataFrame:
         """Return reports and sightings of some lights."""
         rows, _ = self._told.of.pick(self.grid.light_ids.get_indexer(light_ids))
-        return self.told_frame.iloc[rows]
-
-    @cached_property
-    def driven(self) -> Driven:
-        """What patrols passed and did not note."""
-        return Driven(self.grid)
+        return self.heard.frame.iloc[rows]
 
     def lights_named(self, light_ids: Sequence[str]) -> pd.DataFrame:
         """Return lights in service, by identifier."""
@@ -262,23 +176,10 @@ class Signs:
         """Return the hazards of the feeds as they stand [1/year]."""
         return self.rates_of(known).feeds
 
-    @cached_property
+    @property
     def now(self) -> int:
         """Until when anything is on record [instant]: what is later is not judged."""
-        ends = reach(self.register)
-        known = [at for at in (ends.reports, ends.repairs, ends.patrols) if at]
-        if len(self._as_told):
-            known.append(int(self._as_told["at"].max()))
-        return min(max(known, default=self.register.as_of), self.register.as_of)
-
-    @cached_property
-    def _timed(self) -> bool:
-        """Whether reports bear the time of day, and not the day alone."""
-        every = self._as_told["at"].to_numpy(float)[
-            ~self._as_told["seen"].to_numpy(bool)
-        ]
-        _, count = np.unique(every % DAY, return_counts=True)
-        return bool(len(count)) and bool(count.max() <= ONE_TIME * len(every) + 2)
+        return self.heard.now
 
     @cached_property
     def silent(self) -> float:
@@ -303,7 +204,7 @@ class Signs:
         slip = np.where(proven, PROVEN_SLIP, np.nan)
         by_word = (self.closed == at) & (at > self.grid.rewired)
         slip = np.where(by_word, SAID_SLIP, slip)
-        beside = feed_work_beside(self.grid, self._as_told)
+        beside = feed_work_beside(self.grid, self.heard.told)
         since = np.maximum(at, self.grid.rewired)
         return np.maximum(since, beside), np.where(beside > since, BESIDE_SLIP, slip)
 
@@ -415,7 +316,7 @@ class Signs:
                 false_per_night=rates.false_per_night[words]
                 + astray * rates.said_any[words],
                 silent=np.full(len(at), self.silent),
-                at_once=_at_once(self.grid.metres[at], age) & self._timed,
+                at_once=_at_once(self.grid.metres[at], age) & self.heard.timed,
                 waited=known.waits.log_ratio(age if channel.by_feed else age * np.nan),
             ),
             looks,

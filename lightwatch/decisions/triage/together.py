@@ -120,9 +120,9 @@ def with_areas(outages: Sequence[Outage], areas: Sequence[Area]) -> list[Outage]
 def of_areas(signs: Signs) -> list[Outage]:
     """Return areas found by their reports, as long as they are open or lately over."""
     found = []
-    for event in signs.areas:
-        troubles = signs.open_of(event)
-        old = signs.now - event.last > LISTED_DAYS * DAY
+    for event in signs.heard.areas:
+        troubles = signs.heard.open_of(event)
+        old = signs.register.as_of - event.last > LISTED_DAYS * DAY
         if len(troubles) and not (old and event.still <= LIKELY):
             found.append(of_area(event, troubles, signs.register))
     return found

@@ -57,8 +57,11 @@ class Waits:
     def log_ratio(self, age: Floats) -> Floats:
         """Return ln of the chance to be open after so long of a light's own trouble.
 
-        Against that of a feed's; 0 where the age is not a number.
+        Against that of a feed's; 0 where the age is not a number, and everywhere where
+        nothing is known to have been mended.
         """
+        if not len(self.own) and not len(self.feed):
+            return np.zeros(len(age))
         own = self._still(self.own, USUAL_OWN, age)
         feed = self._still(self.feed, USUAL_FEED, age)
         ratio: Floats = np.log(own / feed)
