@@ -109,7 +109,7 @@ def _plain(word: str) -> str:
 
 
 def _circuit(outage: Outage) -> str:
-    if outage.verdict == "area_outage":
+    if outage.verdict == "area_outage" or outage.over:
         return "over several circuits"
     if outage.circuit_id is None:
         return "no circuit on record"

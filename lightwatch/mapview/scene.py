@@ -67,6 +67,14 @@ def safe_json(value: object) -> str:
     return text
 
 
+RANKS = (
+    "Danger first",
+    "Area outages",
+    "Suspected shared faults",
+    "Lights on their own",
+)
+
+
 @dataclass(frozen=True)
 class Scene:
     """The outages with what feeds them, worst first."""
@@ -172,19 +180,19 @@ class Scene:
         return points[int(np.argmin((away**2).sum(axis=1)))]
 
     def groups(self) -> list[dict[str, Any]]:
-        """Return circuits with open trouble for the list, in three ranks."""
-        titles = ("Danger first", "Suspected shared faults", "Lights on their own")
-        groups: list[dict[str, dict[str, Any]]] = [{}, {}, {}]
+        """Return circuits with open trouble for the list, by rank."""
+        groups: list[dict[str, dict[str, Any]]] = [{} for _ in RANKS]
         rank_of: dict[str, int] = {}
         for number, outage in enumerate(self.outages):
             name = outage.circuit_id or ""
             rank = _group(outage)
             rank = rank_of.setdefault(name, rank) if name else rank
-            circuit = groups[rank].setdefault(name, {"name": name, "items": []})
+            title = f"Circuit {name}" if name else _of_several(outage)
+            circuit = groups[rank].setdefault(title, {"title": title, "items": []})
             circuit["items"].append(self._item(number, outage))
         return [
             {"title": title, "circuits": list(group.values())}
-            for title, group in zip(titles, groups, strict=True)
+            for title, group in zip(RANKS, groups, strict=True)
             if group
         ]
 
@@ -210,7 +218,14 @@ def _rank(outage: Outage, as_of: datetime) -> tuple[int, float]:
 def _group(outage: Outage) -> int:
     if outage.danger:
         return 0
-    return 1 if is_shared(outage) else 2
+    if outage.verdict == "area_outage":
+        return 1
+    return 2 if is_shared(outage) else 3
+
+
+def _of_several(outage: Outage) -> str:
+    several = outage.over or outage.verdict == "area_outage"
+    return "Several circuits" if several else "No circuit on record"
 
 
 def _feed(circuit: Circuit) -> str:
@@ -284,7 +299,8 @@ def _label(shape: shapely.LineString) -> list[int]:
 
 
 def counts(outages: Iterable[Outage]) -> Mapping[str, int]:
-    """Return how many shared faults and how many other troubles are open."""
+    """Return how many areas, shared faults and other troubles are open."""
     verdicts = [outage.verdict for outage in outages]
     shared = sum(verdict in SHARED for verdict in verdicts)
-    return {"shared": shared, "others": len(verdicts) - shared}
+    areas = verdicts.count("area_outage")
+    return {"areas": areas, "shared": shared, "others": len(verdicts) - shared - areas}

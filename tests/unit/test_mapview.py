@@ -26,7 +26,7 @@ from lightwatch.mapview import LIGHT_COLUMNS, outage_map
 from lightwatch.mapview.card import card
 from lightwatch.mapview.inferred import inferred_lines
 from lightwatch.mapview.offline import OfflineFigure
-from lightwatch.mapview.scene import Scene, coded, safe_json
+from lightwatch.mapview.scene import Scene, coded, counts, safe_json
 from lightwatch.mapview.tree import dark_chances, dark_stretch
 
 AS_OF = datetime(2025, 11, 25, 6, 0, tzinfo=UTC)
@@ -243,6 +243,10 @@ def test_an_area_is_outlined_round_all_its_lights() -> None:
     ring = Polygon(undone(mark["outline"]))
     assert all(ring.contains(Point(at)) for at in ((0.003, 0.0), (0.001, 0.001)))
     assert not ring.contains(Point(0.009, 0.009))
+    seen = scene(branched(), outage(), told)
+    titles = [(one["title"], one["circuits"][0]["title"]) for one in seen.groups()]
+    assert titles[0] == ("Area outages", "Several circuits")
+    assert counts([told, outage()]) == {"areas": 1, "shared": 1, "others": 0}
 
 
 def test_a_group_photocontrol_darkens_the_whole_way_from_the_source() -> None:

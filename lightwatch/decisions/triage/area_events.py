@@ -109,7 +109,7 @@ def _merged(some: Sequence[Burst]) -> list[_Found]:
     """Put bursts together that are near in time and place."""
     touch = [[_touch(one, other) for other in some] for one in some]
     count, of = connected_components(np.array(touch).reshape(len(some), -1))
-    groups = [[some[i] for i in np.flatnonzero(of == k)] for k in range(count)]
+    groups = [[some[int(i)] for i in np.flatnonzero(of == k)] for k in range(count)]
     return [
         _Found(
             np.concatenate([one.starts for one in group]),
