@@ -178,6 +178,17 @@ def test_danger_is_never_told_as_part_of_an_area(tmp_path: Path) -> None:
         assert found[0] is own
 
 
+def test_a_call_on_the_next_day_is_of_the_area(tmp_path: Path) -> None:
+    late = {
+        "report_id": "B1", "received_at": written(STORM + timedelta(hours=20)),
+        "light_id": f"L{HIT[1][1:]}05", "symptom": "out",
+    }  # fmt: skip
+    more = {"reports": [*storm(), late]}
+    [area] = hit(judged(tmp_path, STORM + timedelta(days=3), more))
+    assert area.over
+    assert late["light_id"] in area.reported
+
+
 def test_what_is_told_after_it_is_damage(tmp_path: Path) -> None:
     again = {
         "report_id": "A1", "received_at": written(STORM + timedelta(days=6)),

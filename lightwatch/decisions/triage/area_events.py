@@ -39,6 +39,10 @@ one large one: no area is named."""
 LISTED_DAYS = 14.0
 """An area that is over is listed for so long after its last report."""
 
+LATE_DAYS = 1.5
+"""Who saw it dark calls so late, at most: common practice, no source. What is told of
+later is damage."""
+
 NEAR_M, OWN_M = 350.0, 1050.0
 """Lights so near to one that was told of belong to the area, and those so near on its
 circuit: common practice, no source."""
@@ -204,7 +208,7 @@ class _Areas:
             at_half = np.searchsorted(np.cumsum(over), over.sum() / 2)
             end = int(ends[at_half] * DAY)
         rows = np.flatnonzero(mine | self._seen_dark(inside, found.since))
-        rows = rows[at[rows] * DAY <= end + 1]
+        rows = rows[at[rows] * DAY <= end + LATE_DAYS * DAY]
         gust = gust_about(grid.register.known, float(since))
         odds = found.log_odds + (np.log(20.0) if gust is not None else 0.0)
         lights = np.unique(self.light[rows])
