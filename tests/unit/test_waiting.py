@@ -7,8 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lightwatch.decisions.triage.evidence import night_edges, weigh
 from lightwatch.decisions.triage.signs import _at_once
 from lightwatch.decisions.triage.waits import LEAST, Waits
+from tests.unit.test_supply_trees import NOTHING, _lights
 from tests.unit.test_triage import LIGHTS, judged, told
 
 C1 = [f"L{i}" for i in range(1, LIGHTS + 1)]
@@ -76,3 +78,18 @@ def test_the_mended_feed_answers_a_light_that_is_on_none(
     found = judged(tmp_path, reports=reports, repairs=mended, unknown=unknown)
     believed = [one for one in found if one.verdict != "no_fault"]
     assert believed == []
+
+
+def shared(**given: object) -> np.ndarray:
+    """Return what a light told of five nights ago says for a fault that is shared."""
+    told = _lights(1, told=5.0, begun=6.0, **given)
+    return weigh(told, NOTHING, night_edges()).shared[0]
+
+
+def test_one_call_that_names_several_is_no_late_report() -> None:
+    assert (shared(at_once=True) > shared()).any()
+    assert (shared(at_once=True) >= shared()).all()
+
+
+def test_a_long_wait_speaks_for_the_feed() -> None:
+    assert shared(waited=-2.0).max() > shared().max() + 1.0
