@@ -17,6 +17,7 @@ from lightwatch.errors import (
     LightwatchError,
     NotEnoughEvidence,
     NotUnderstood,
+    Unavailable,
     UnknownAsset,
 )
 from lightwatch.observations.rules import Problem
@@ -28,6 +29,7 @@ STATUS: dict[type[Exception], HTTPStatus] = {
     UnknownAsset: HTTPStatus.NOT_FOUND,
     Conflict: HTTPStatus.CONFLICT,
     NotEnoughEvidence: HTTPStatus.UNPROCESSABLE_ENTITY,
+    Unavailable: HTTPStatus.SERVICE_UNAVAILABLE,
 }
 """Error to status; an error's nearest ancestor in the table decides."""
 
@@ -36,8 +38,14 @@ TITLES = {
     UnknownAsset: "Not on record",
     Conflict: "It contradicts what is on record",
     NotEnoughEvidence: "Too little was seen to say",
+    Unavailable: "The office cannot reach its records just now",
     LightwatchError: "Refused",
 }
+
+RETRY_AFTER_S = 5
+"""When to ask again while the database is in trouble [s] (RFC 9110, 10.2.3)."""
+
+AGAIN = "sent again under the same key, a record is kept once"
 
 
 class NotFromHere(LightwatchError):
@@ -55,6 +63,12 @@ def status_of(error: Exception) -> HTTPStatus:
 def title_of(error: Exception) -> str:
     """Return the heading under which an error is told."""
     return next(TITLES[one] for one in type(error).__mro__ if one in TITLES)
+
+
+def headers_of(error: Exception) -> dict[str, str]:
+    """Return what an error's answer says beside its body."""
+    again = isinstance(error, Unavailable)
+    return {"Retry-After": str(RETRY_AFTER_S)} if again else {}
 
 
 def expected(column: str) -> str:
@@ -87,7 +101,7 @@ def problem(error: Exception) -> dict[str, Any]:
         "type": "about:blank",
         "title": title_of(error),
         "status": int(status),
-        "detail": str(error),
+        "detail": f"{error}; {AGAIN}" if isinstance(error, Unavailable) else str(error),
         "errors": [
             {
                 "where": one.column,

@@ -16,7 +16,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from api import lights as finding
-from api.errors import expected, problem, status_of
+from api.errors import headers_of, problem, status_of
 from api.extract import jobs
 from api.present import TESTS
 from api.readings import KINDS
@@ -25,6 +25,7 @@ from lightwatch.decisions.cautions import CAUTIONS
 from lightwatch.decisions.coverage import coverage
 from lightwatch.decisions.grounds import grounds
 from lightwatch.decisions.triage import METHOD, VERDICTS
+from lightwatch.errors import Unavailable
 from lightwatch.nights import LocalTime
 from lightwatch.observations.entry import (
     MADE_SAFE,
@@ -192,14 +193,13 @@ def first_page(present: Now, q: str = "", near: str = "") -> Response:
 @router.get("/shell")
 def shell(present: Now) -> Response:
     """Return the page that a device keeps; its script fills it."""
-    return _page("shell.html", place=present.store.place().place["name"])
+    return _page("shell.html", place=present.name)
 
 
 @router.get("/queue")
 def queue_page(present: Now) -> Response:
     """Return the page of records that wait on this device; the script fills it."""
-    place = present.store.place().place["name"]
-    return _page("queue.html", place=place)
+    return _page("queue.html", place=present.name)
 
 
 @router.get("/answers")
@@ -261,6 +261,7 @@ async def post_form(request: Request, present: Now) -> Response:
         values = _from_form(form, present.store)
         return present.log(values, said_by(values)).key
 
+    request.state.form = form.multi_items()  # in trouble, it is given back
     key = await run_in_threadpool(keep)
     return RedirectResponse(f"/receipts/{key}", 303)
 
@@ -269,18 +270,24 @@ async def post_form(request: Request, present: Now) -> Response:
 def receipt(repair_id: str, present: Now) -> Response:
     """Say that a repair is on record, and how to correct it."""
     row = kept(present, repair_id)
-    place = present.store.place().place["name"]
     shown = {name: text for name, text in row.items() if text}
-    return _page("receipt.html", place=place, record=row, shown=shown)
+    return _page("receipt.html", place=present.name, record=row, shown=shown)
 
 
 def problem_page(request: Request, error: Exception) -> Response:
-    """Tell a person's mistake on a page that leads back."""
-    present = request.app.state.present
-    return _page(
+    """Tell a person's mistake on a page that leads back; it reads no record.
+
+    A form that met trouble of the database is given back to be sent again as it is,
+    under the same key.
+    """
+    unsure = isinstance(error, Unavailable)
+    page = _page(
         "problem.html",
         int(status_of(error)),
-        place=present.store.place().place["name"],
+        place=request.app.state.present.name,
         problem=problem(error),
-        expected=expected,
+        unsure=unsure,
+        again=getattr(request.state, "form", ()) if unsure else (),
     )
+    page.headers.update(headers_of(error))
+    return page

@@ -131,6 +131,8 @@ class Present:
     """The open store: one writer at a time, and one picture for all who read."""
 
     store: Store
+    name: str
+    """Of the place; a store never changes its own."""
     near_m: float | None = None
     _write: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _read: threading.Lock = field(default_factory=threading.Lock, repr=False)

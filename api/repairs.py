@@ -41,14 +41,32 @@ def kept(present: Present, key: str) -> dict[str, Any]:
     return record(row)
 
 
-@router.post("/repairs", status_code=status.HTTP_201_CREATED)
+_REFUSED = {
+    "content": {"application/problem+json": {"schema": {"type": "object"}}},
+}
+_ANSWERS: dict[int | str, dict[str, Any]] = {
+    200: {"description": "It was there already; nothing changed"},
+    404: {"description": "It names what is not on record", **_REFUSED},
+    409: {"description": "Another record stands where it would go", **_REFUSED},
+    422: {"description": "It breaks a rule", **_REFUSED},
+    503: {
+        "description": "The database is in trouble: send the same again",
+        "headers": {"Retry-After": {"schema": {"type": "integer"}}},
+        **_REFUSED,
+    },
+}
+
+
+@router.post("/repairs", status_code=status.HTTP_201_CREATED, responses=_ANSWERS)
 def add_repair(
     values: Annotated[dict[str, str], Body()], present: Now, response: Response
 ) -> dict[str, Any]:
     """Keep one repair under the key that its maker gave it.
 
     201: it is new. 200: it was there already, nothing changed. 404: it names what is
-    not on record. 409: another record has that key. 422: it breaks a rule.
+    not on record. 409: another record has that key. 422: it breaks a rule. 503: the
+    database is in trouble; it is not known whether the record is kept, and the same
+    sent again under its key is kept once.
     """
     logged = present.log(values, said_by(values))
     if logged.already:

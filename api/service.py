@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -16,12 +17,14 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import answers, pages, repairs
-from api.errors import NotFromHere, problem, status_of
+from api.errors import NotFromHere, headers_of, problem, status_of
 from api.extract import extract
 from api.present import Present
 from lightwatch.errors import LightwatchError
 from lightwatch.settings import Settings
 from lightwatch.store import open_store
+
+_log = logging.getLogger("lightwatch.service")
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
@@ -85,11 +88,15 @@ def answer(request: Request, error: Exception) -> Response:
     if not programs and "text/html" in request.headers.get("accept", ""):
         return pages.problem_page(request, error)
     return JSONResponse(
-        problem(error), status_of(error), media_type="application/problem+json"
+        problem(error), status_of(error), headers_of(error), "application/problem+json"
     )
 
 
 def _told(request: Request, error: Exception) -> Response:
+    assert isinstance(error, LightwatchError)
+    if error.driver:
+        asked = f"{request.method} {request.url.path}"
+        _log.error("%s: %s (the database said: %s)", asked, error, error.driver)
     return answer(request, error)
 
 
@@ -131,7 +138,14 @@ def _plain(_: Request, error: Exception) -> Response:
 async def _warmed(app: FastAPI) -> AsyncIterator[None]:
     """Work out the first picture before the first caller has to wait for it."""
     present: Present = app.state.present
-    first = threading.Thread(target=lambda: extract(present.picture()), daemon=True)
+
+    def warm() -> None:
+        try:
+            extract(present.picture())
+        except LightwatchError as error:  # told to whoever asks
+            _log.error("the first picture: %s (%s)", error, error.driver)
+
+    first = threading.Thread(target=warm, daemon=True)
     first.start()
     yield
     first.join(WARMING_S)
@@ -147,9 +161,9 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings()
     store = open_store(settings.database_url)
-    store.place()
+    name = str(store.place().place["name"])
     app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None, lifespan=_warmed)
-    app.state.present = Present(store, settings.near_m)
+    app.state.present = Present(store, name, settings.near_m)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(_Guarded)
     app.add_exception_handler(LightwatchError, _told)

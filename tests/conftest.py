@@ -22,6 +22,7 @@ BOTH = {
     "tests.api.test_lights",
     "tests.api.test_pages",
     "tests.api.test_repairs",
+    "tests.api.test_trouble",
     "tests.contract.test_as_of",
     "tests.contract.test_killed_writer",
     "tests.unit.test_amend",

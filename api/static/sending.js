@@ -6,10 +6,12 @@ import * as device from "./device.js";
 
 const EVERY_MS = 5000;
 const PATIENCE_MS = 20000;
-const REFUSED = [404, 409, 422];
+const REFUSED = [404, 409, 413, 422];
+const UNAVAILABLE = 503;
 
 let sending = false;
 let again = false;
+let quietUntil = 0;
 
 function waits(seconds) {
   return AbortSignal.timeout ? AbortSignal.timeout(seconds) : undefined;
@@ -30,6 +32,10 @@ async function post(record) {
     if (reply.ok && body?.repair_id === record.repair_id) return { state: "sent" };
     if (REFUSED.includes(reply.status) && type.startsWith("application/problem+json") && body) {
       return { state: "refused", problem: body };
+    }
+    if (reply.status === UNAVAILABLE) {
+      quietUntil = Date.now() + 1000 * (Number(reply.headers.get("Retry-After")) || 0);
+      return { state: "waiting", trouble: "the office cannot reach its records just now" };
     }
     return { state: "waiting", trouble: `the office answered ${reply.status}`, reached: true };
   } catch {
@@ -85,7 +91,7 @@ export function start() {
   document.addEventListener("visibilitychange", () => { if (!document.hidden) go(); });
   setInterval(async () => {
     const waiting = (await device.all()).some((record) => record.state === "waiting");
-    if (waiting) go();
+    if (waiting && Date.now() >= quietUntil) go();
   }, EVERY_MS);
   go();
 }

@@ -141,10 +141,11 @@ export async function lightView(main, id, { corrects = "", mends = "" }, go) {
   const trouble = (light && openTrouble(light).trouble) ?? null;
   const mended = mends ? await device.one(mends) : null;
   const old = mended ? mended.values : corrects ? await original(corrects, light) : {};
-  const conflict = mended?.problem?.status === 409;
+  // Only where another record is named does a new one take its place: else the key stays.
+  const conflict = Boolean(mended?.problem?.on_record);
   const fresh = conflict || !mended;
   const key = fresh ? device.newKey() : mends;
-  const supersedes = corrects || (conflict ? (mended.problem.on_record ?? "") : mended?.values.supersedes ?? "");
+  const supersedes = corrects || (conflict ? mended.problem.on_record : mended?.values.supersedes ?? "");
   const form = repairForm({
     lightId: old.light_id ?? id, light, trouble, old, supersedes, key,
     label: corrects ? "Save correction" : mends ? "Save and send again" : "",

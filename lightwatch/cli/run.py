@@ -19,5 +19,6 @@ def main() -> None:
     try:
         app(standalone_mode=True)
     except LightwatchError as error:
-        print(f"lightwatch: {error}", file=sys.stderr)
+        said = f" ({error.driver})" if error.driver else ""
+        print(f"lightwatch: {error}{said}", file=sys.stderr)
         sys.exit(1)

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
-from lightwatch.errors import Conflict, NotUnderstood, UnknownAsset
+from lightwatch.errors import Conflict, NotUnderstood, Unavailable, UnknownAsset
 from lightwatch.nights import SECOND, LocalTime
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
 from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.observations.tables import Rows
-from lightwatch.store import Store, Writer
+from lightwatch.store import Store, Taken, Writer
 from lightwatch.words import (
     DEAD,
     LIVE,
@@ -31,6 +32,9 @@ from lightwatch.words import (
 
 CLOCK_SKEW = 15 * 60 * SECOND
 """A device's clock may be this far ahead of the store's [microseconds]."""
+
+_TRIES = 5
+"""How often a record is tried where other services write the same one."""
 
 _NAMES = {
     "light_id": "lights",
@@ -240,7 +244,8 @@ def _corrects_once(writer: Writer, values: Mapping[str, str]) -> None:
     old = values.get("supersedes", "")
     if not old:
         return
-    newer = writer.latest("repairs", "supersedes", "key").get(old)
+    writer.hold("repairs", old)
+    newer = writer.first("repairs", "supersedes", old)
     if newer is not None:
         reason = f"repair {old} is already corrected by {newer}; correct that one"
         raise OtherRecord("supersedes", old, reason, newer)
@@ -287,14 +292,24 @@ def log_repair(
         It names a light, circuit, section, report, repair or model not on record.
     Conflict
         Another repair has this key.
+    Unavailable
+        The database is in trouble; sent again under its key it is kept once.
     """
-    resource = resources()["repairs"]
     clock = LocalTime(store.place().place["timezone"])
     given = {name: text.strip() for name, text in values.items() if text.strip()}
-    key = given.get("repair_id", "")
-    if not key:
+    if "repair_id" not in given:
         reason = "repair_id is missing (the key that makes a retry safe)"
         raise BrokenRule([Problem(0, "repair_id", "", reason)])
+    for _ in range(_TRIES):
+        with suppress(Taken):  # then what another service kept is there now
+            return _kept_once(store, given, clock, now, said_by)
+    raise Unavailable("other services are writing the same record; try again")
+
+
+def _kept_once(
+    store: Store, given: Mapping[str, str], clock: LocalTime, now: int, said_by: str
+) -> Logged:
+    resource, key = resources()["repairs"], given["repair_id"]
     with store.writing() as writer:
         kept = writer.find("repairs", [key]).get(key)
         if kept is not None:

@@ -23,8 +23,6 @@ from sqlalchemy import (
     text,
 )
 
-from lightwatch.errors import Conflict
-
 _SPACED = b'", "'
 """So PostgreSQL writes arrays; SQLite takes no space."""
 
@@ -46,18 +44,14 @@ def add_rows(
 def _copy(
     connection: Connection, table: Table, columns: Mapping[str, Sequence[Any]]
 ) -> None:
-    import psycopg
     from psycopg import sql
 
     names = sql.SQL(", ").join(map(sql.Identifier, columns))
     into = sql.SQL("COPY {} ({}) FROM STDIN").format(sql.Identifier(table.name), names)
     driver: Any = connection.connection
-    try:
-        with driver.cursor() as cursor, cursor.copy(into) as copy:
-            for row in zip(*columns.values(), strict=True):
-                copy.write_row(row)
-    except psycopg.Error as error:
-        raise Conflict(f"{table.name}: {str(error).splitlines()[0]}") from None
+    with driver.cursor() as cursor, cursor.copy(into) as copy:
+        for row in zip(*columns.values(), strict=True):
+            copy.write_row(row)
 
 
 def read_columns(

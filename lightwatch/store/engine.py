@@ -11,11 +11,17 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from lightwatch.errors import NotUnderstood, UnknownAsset
 
+CONNECT_S = 10
+"""How long a PostgreSQL server may take to answer a new connection [s]."""
+
+BUSY_S = 30
+"""How long a writer waits for another before it says that the store is busy [s]."""
+
 _PRAGMAS = (
     "PRAGMA journal_mode=WAL",
     "PRAGMA synchronous=FULL",
     "PRAGMA foreign_keys=ON",
-    "PRAGMA busy_timeout=30000",
+    f"PRAGMA busy_timeout={BUSY_S * 1000}",
     "PRAGMA cache_size=-65536",
 )
 
@@ -46,6 +52,17 @@ def _sqlite_file(url: URL, create: bool) -> None:
         raise UnknownAsset(f"no folder {file.parent} to make the store in")
 
 
+def _connecting(url: URL) -> dict[str, Any]:
+    """Return what is asked of a new connection, where the URL does not say."""
+    if url.get_backend_name() != "postgresql":
+        return {}
+    asked = {
+        "connect_timeout": CONNECT_S,
+        "options": f"-c lock_timeout={BUSY_S}s",
+    }
+    return {name: value for name, value in asked.items() if name not in url.query}
+
+
 def make_engine(address: str, *, create: bool) -> Engine:
     """Return an engine for a database URL.
 
@@ -58,7 +75,9 @@ def make_engine(address: str, *, create: bool) -> Engine:
     """
     try:
         url = make_url(address)
-        engine = create_engine(url)
+        engine = create_engine(
+            url, pool_pre_ping=True, connect_args=_connecting(url)
+        )  # a connection that the server closed meanwhile is made anew
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError) as error:
         raise NotUnderstood(
             f"database URL {address!r} cannot be used ({error}); expected "

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from sqlalchemy import Connection, Engine, func, insert, select, update
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import DBAPIError
 
 from lightwatch.errors import Conflict, UnknownAsset
 from lightwatch.store import schema
 from lightwatch.store.bulk import add_rows, hold_loads, read_columns
 from lightwatch.store.engine import make_engine
 from lightwatch.store.migrations import bring_up_to_date, is_empty
+from lightwatch.store.trouble import first_line, telling
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,24 +63,29 @@ class Store:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        try:
-            with self.engine.connect().execution_options(reads=True) as connection:
-                yield connection
-        except DBAPIError as error:
-            raise Conflict(
-                f"the store cannot be read ({str(error.orig).strip()})"
-            ) from error
+        with (
+            telling(self.engine, "read"),
+            self.engine.connect().execution_options(reads=True) as connection,
+        ):
+            yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:
-        """Write in one transaction: all of it, or none."""
-        try:
-            with self.engine.connect() as connection, connection.begin():
-                yield Writer(connection)
-        except DBAPIError as error:
-            raise Conflict(
-                f"the store refused it, nothing was kept ({str(error.orig).strip()})"
-            ) from error
+        """Write in one transaction: all of it, or none.
+
+        Raises
+        ------
+        Taken
+            Another writer was quicker; nothing was kept.
+        Unavailable
+            The database is in trouble, and it is not known whether it was kept.
+        """
+        with (
+            telling(self.engine, "written"),
+            self.engine.connect() as connection,
+            connection.begin(),
+        ):
+            yield Writer(connection)
 
     def loads(self) -> list[Load]:
         """Return what was loaded, oldest first."""
@@ -265,19 +271,31 @@ class Writer:
 
         Raises
         ------
-        Conflict
-            One of the keys is on record already.
+        Taken
+            One of the keys is on record already (from :meth:`Store.writing`).
         """
-        try:
-            add_rows(self.connection, schema.TABLES[resource], columns)
-        except IntegrityError as error:
-            raise Conflict(f"{resource}: {str(error.orig).strip()}") from None
+        add_rows(self.connection, schema.TABLES[resource], columns)
 
     def latest(self, resource: str, by: str, name: str) -> dict[str, Any]:
         """Return the greatest value of a column for each value of another."""
         table = schema.TABLES[resource]
         query = select(table.c[by], func.max(table.c[name])).group_by(table.c[by])
         return {row[0]: row[1] for row in self.connection.execute(query)}
+
+    def first(self, resource: str, column: str, text: str) -> str | None:
+        """Return the key of the first row whose column says so; None if none does."""
+        table = schema.TABLES[resource]
+        query = select(table.c.key).where(table.c[column] == text)
+        found: str | None = self.connection.scalar(
+            query.order_by(table.c.position).limit(1)
+        )
+        return found
+
+    def hold(self, resource: str, key: str) -> None:
+        """Let nobody else hold or change a row until this transaction ends."""
+        table = schema.TABLES[resource]
+        query = select(table.c.key).where(table.c.key == key)
+        self.connection.execute(query.with_for_update())
 
     def find(self, resource: str, keys: Sequence[str]) -> dict[str, Row]:
         """Return those of the rows that are on record, by key."""
@@ -311,6 +329,7 @@ class Writer:
         Conflict
             The version on record already counts from a later instant.
         """
+        self.hold(resource, change.key)
         old = self.find(resource, [change.key]).get(change.key)
         if old is None:
             raise UnknownAsset(f"{resource}: no row {change.key!r}")
@@ -364,6 +383,6 @@ def open_store(address: str, *, create: bool = False) -> Store:
     except DBAPIError as error:
         raise Conflict(
             f"{engine.url.render_as_string()} cannot be opened as a store "
-            f"({str(error.orig).strip()})"
+            f"({first_line(error)})"
         ) from None
     return Store(engine)

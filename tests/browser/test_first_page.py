@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, Playwright, expect
@@ -254,6 +255,41 @@ def test_an_answer_that_is_not_the_offices_is_not_taken_for_it(
     expect(page.locator(".status")).to_contain_text("Not with the office yet")
     assert office.rows(DARK[0]) == []
     device.context.unroute("**/api/repairs")
+    expect(page.locator(".status")).to_contain_text("Received", timeout=SENT_MS)
+    assert [row["repair_id"] for row in office.rows(DARK[0])] == [key]
+
+
+def test_while_the_office_is_in_trouble_a_record_waits_under_its_own_key(
+    device: Device, office: Office
+) -> None:
+    page = device.go()
+    commit = office.store.engine.dialect.do_commit
+
+    def lose_the_answer(connection: Any) -> None:
+        commit(connection)
+        raise office.store.engine.dialect.loaded_dbapi.OperationalError("gone")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(office.store.engine.dialect, "do_commit", lose_the_answer)
+        key = log(page, "P20099")
+        expect(page.locator(".status")).to_contain_text("cannot reach its records")
+        assert [record["state"] for record in device.records()] == ["waiting"]
+    expect(page.locator(".status")).to_contain_text("Received", timeout=SENT_MS)
+    assert [row["repair_id"] for row in office.rows(DARK[0])] == [key]
+
+
+def test_a_record_refused_without_another_in_its_place_is_mended_under_its_key(
+    device: Device, office: Office
+) -> None:
+    page = device.go()
+    told = {"title": "Refused", "status": 409, "detail": "database is locked"}
+    answer = {"status": 409, "content_type": "application/problem+json", "json": told}
+    device.context.route("**/api/repairs", lambda route: route.fulfill(**answer))
+    key = log(page, "P20099")
+    expect(page.locator(".status")).to_contain_text("refused", timeout=SENT_MS)
+    device.context.unroute("**/api/repairs")
+    page.get_by_role("link", name="Mend and send again").tap()
+    page.get_by_role("button", name="Save and send again").tap()
     expect(page.locator(".status")).to_contain_text("Received", timeout=SENT_MS)
     assert [row["repair_id"] for row in office.rows(DARK[0])] == [key]
 

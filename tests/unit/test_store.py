@@ -12,9 +12,9 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import event, text
 
-from lightwatch.errors import Conflict, NotUnderstood, UnknownAsset
+from lightwatch.errors import Conflict, NotUnderstood, Unavailable, UnknownAsset
 from lightwatch.store import Change, migrations, open_store, schema
 from tests.towns import NOW, little_town, new_store, take_in
 
@@ -181,9 +181,27 @@ def test_every_connection_writes_ahead_syncs_fully_and_minds_references(
 def test_a_component_of_a_light_that_is_not_there_cannot_be_kept(tmp_path):
     store = new_store(tmp_path)
     row = {"key": ["L1|lamp|1"], "light_id": ["L1"], "kind": ["lamp"]}
-    with pytest.raises(Exception, match="FOREIGN KEY"), store.writing() as writer:
+    with pytest.raises(Conflict) as refused, store.writing() as writer:
         writer.insert("components", row)
+    assert "FOREIGN KEY" in refused.value.driver
     assert list(store.rows("components")) == []
+
+
+def test_a_disk_that_is_full_is_trouble_and_no_contradiction(tmp_path):
+    store = new_store(tmp_path)
+    add_report(store, "Q1")
+
+    @event.listens_for(store.engine, "begin")
+    def _full(connection):
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count={pages}")
+
+    long = {"key": ["Q2"], "report_id": ["Q2"], "notes": ["x" * 100_000]}
+    with pytest.raises(Unavailable) as trouble, store.writing() as writer:
+        writer.insert("reports", long)
+    assert "full" in trouble.value.driver
+    assert "full" not in str(trouble.value)
+    assert keys(store) == ["Q1"]
 
 
 def test_a_transaction_that_fails_is_undone_whole(tmp_path):
