@@ -25,6 +25,12 @@ from lightwatch.decisions.triage.spoken import (
     verdict_said,
     would_change,
 )
+from reports.doubts import many_said
+
+SEE = (
+    "lightwatch answers lists them. To isolate the circuit on record does not make "
+    "such a light dead."
+)
 
 _WIDTH = 88
 _NAMED = 6
@@ -198,6 +204,8 @@ def outages_text(
         said.append("Open on paper, probably nothing there:")
         said += [_paragraph(one, now, wrong) for one in doubted]
     parts = ["\n".join(_filled(line) for line in head), *map(_filled, said)]
+    if wrong:
+        apart = "\n".join(filter(None, [apart, _filled(f"{many_said(wrong)}: {SEE}")]))
     parts += [apart] if apart else []
     if any(one.underground and is_shared(one) for one in outages):
         rules = (f"{i}. {line}" for i, line in enumerate(UNDERGROUND, 1))

@@ -7,17 +7,21 @@ from lightwatch.cli.asking import AsOf, Db, Json, app, known_at, print_json, reg
 
 @app.command()
 def answers(db: Db = None, as_of: AsOf = None, as_json: Json = False) -> None:
-    """Say what each command can answer from the records, and what would add most."""
+    """Say what can be answered, what would add most, which circuits are in doubt."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
     from lightwatch.decisions.coverage import coverage
+    from lightwatch.decisions.triage import Triage
     from lightwatch.lives import lives
     from reports.coverage import coverage_document, coverage_text
+    from reports.doubts import doubts_document, doubts_text
 
-    found = coverage(lives(register_of(known)))
+    lived = lives(register_of(known))
+    found, wrong = coverage(lived), Triage.of(lived).misdrawn
     written = known.clock.written(known.as_of)
     asked = (written, found, known.as_of, known.clock)
     if as_json:
-        print_json(coverage_document(*asked))
+        print_json({**coverage_document(*asked), **doubts_document(wrong)})
     else:
-        print(coverage_text(*asked))
+        said = (coverage_text(*asked), doubts_text(wrong))
+        print("\n\n".join(filter(None, said)))

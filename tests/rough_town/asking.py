@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,7 +21,6 @@ from tests.rough_town.truth import Truth
 
 IN_STORM_HOURS = (2.0, 6.0, 24.0)
 AFTER_STORM_DAYS = (3.0, 20.0)
-_DOUBT = re.compile(r"Record in doubt: (L\d+) ")
 
 
 @dataclass
@@ -58,10 +56,10 @@ class Asked:
         found = json.loads(self._said("repeats", "--json"))["unheld_repairs"]
         return [one["repair_id"] for one in found]
 
-    def doubted(self, day: float) -> set[str]:
-        """Return the lights whose circuit on record is doubted; said in text only."""
-        text = self._said("outages", "--as-of", as_of(day))
-        return set(_DOUBT.findall(" ".join(text.split())))
+    def doubted(self) -> dict[str, str]:
+        """Return the lights whose circuit is doubted, at the end, and the likelier."""
+        found = json.loads(self._said("answers", "--json"))["circuits_in_doubt"]
+        return {one["light_id"]: one["probably_on"] for one in found}
 
 
 def as_of(day: float) -> str:

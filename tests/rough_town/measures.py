@@ -55,7 +55,7 @@ def study(asked: Asked, seed: int, into: Study, blind: int, storms: int) -> None
             into.listed.append(still_listed(truth, storm, day, entries))
     _rates(asked, into, seed)
     _repeats(asked, into)
-    _doubts(asked, into, times)
+    _doubts(asked, into)
     into.seconds += asked.seconds
 
 
@@ -76,20 +76,18 @@ def _repeats(asked: Asked, into: Study) -> None:
     into.repeats.append((len(found), len(old), len(right), len(named)))
 
 
-def _doubts(asked: Asked, into: Study, times: pd.DataFrame) -> None:
-    """Ask which circuits are doubted, where a light is said only while it is open."""
+def _doubts(asked: Asked, into: Study) -> None:
+    """Ask which circuits are doubted, at the end; right: the true circuit is named."""
     truth = asked.town.truth
     wrong = truth.recorded_circuit != truth.circuit
     wrong &= truth.recorded_circuit >= 0
-    if not wrong.any():
-        return
-    named: set[int] = set()
-    for day in [*times["day"][times["occasion"] == "blind"][-4:], truth.days - 0.05]:
-        named |= {int(one[1:]) for one in asked.doubted(day)}
+    named = {int(one[1:]): int(c[1:]) for one, c in asked.doubted().items()}
     often = contradictions(asked.town)
     often = set(often.index[often >= 2])
-    right = {light for light in named if wrong[light]}
-    into.doubts.append((len(right & often), len(often), len(right), len(named)))
+    right = {k for k, c in named.items() if wrong[k] and truth.circuit[k] == c}
+    into.doubts.append(
+        (len(right & often), len(often), len(right), len(named), int(wrong.sum()))
+    )
 
 
 def _all(frames: list[pd.DataFrame]) -> pd.DataFrame:
@@ -181,7 +179,7 @@ def _wrong(hit: int, of: int) -> Callable[[Study], str]:
 
 def _doubted(hit: int, of: int) -> Callable[[Study], str]:
     def found(one: Study) -> str:
-        rows = np.array(one.doubts).reshape(-1, 4)
+        rows = np.array(one.doubts).reshape(-1, 5)
         return _ratio(rows[:, hit].sum(), rows[:, of].sum())
 
     return found
@@ -216,7 +214,8 @@ MEASURES: dict[str, Callable[[Study], str]] = {
     "rate / truth: least, median, most": _rate_ratio,
     "wrong repairs named": _wrong(0, 1),
     "named repairs that are wrong": _wrong(2, 3),
-    "wrong circuits named": _doubted(0, 1),
+    "wrong circuits named": _doubted(2, 4),
+    "  contradicted twice": _doubted(0, 1),
     "named circuits that are wrong": _doubted(2, 3),
     "seconds an outages": _seconds("outages"),
     "seconds a rates": _seconds("rates"),

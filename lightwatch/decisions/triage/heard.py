@@ -80,7 +80,7 @@ class Heard:
         return area_events(self.grid, self.driven, self.told, self.unanswered, self.now)
 
     @cached_property
-    def _of_areas(self) -> pd.Index:
+    def of_areas(self) -> pd.Index:
         """Which rows of what was told are of an area, and so of no circuit."""
         return pd.Index([row for one in self.areas for row in one.rows], dtype=int)
 
@@ -117,7 +117,7 @@ class Heard:
             note it), ``circuit``.
         """
         every = self._troubles
-        return every[~every.index.isin(self._of_areas)].reset_index(drop=True)
+        return every[~every.index.isin(self.of_areas)].reset_index(drop=True)
 
     def open_of(self, area: AreaEvent) -> pd.DataFrame:
         """Return what is open of an area, as ``open`` does."""
@@ -150,5 +150,5 @@ class Heard:
         meant = left.drop_duplicates("report_id").set_index("report_id")["light_id"]
         told["light_id"] = filled(told["report_id"].map(meant), told["light_id"])
         told = told[~self._named(told) & ~told["closed_as"].isin(ELSEWHERE)]
-        told = told[~told.index.isin(self._of_areas)]
+        told = told[~told.index.isin(self.of_areas)]
         return told.sort_values("at", kind="stable", ignore_index=True)

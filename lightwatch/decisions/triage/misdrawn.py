@@ -1,61 +1,47 @@
 """Lights whose behaviour goes against their circuit: probably on a neighbouring one.
 
-Every mended fault of a feed is a test of what hangs on it. A light on it should have
-been told of like the others, and not been seen lit before the mend; a light beside it
-should not have gone dark with it unless by itself. For each light, what it did in the
-faults of its own circuit and of those beside it is weighed by the same rates as open
-troubles are: how soon people tell, how often a patrol notes, how often a light fails by
-itself. Their product is a Bayes factor of being on the other circuit.
+For each light, what it did in the mended faults of its own circuit and of those beside
+it makes a Bayes factor of being on the other (:mod:`past_faults`). How many of the
+lights that stand so are on a wrong circuit (:mod:`surroundings`) is learned from all of
+their factors together: with a share w and factors L, the lights did what they did with
+a likelihood of the product of 1 - w + w L, which is weighed over every w [1]_.
+
+References
+----------
+.. [1] Mixture of two components with known densities: A. Gelman et al., Bayesian Data
+   Analysis, chapter 22; from memory.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
-from lightwatch.decisions.triage.channel import DARKNESS
-from lightwatch.decisions.triage.crowd import noticed
 from lightwatch.decisions.triage.experience import Experience
-from lightwatch.decisions.triage.habits import level_of_work
-from lightwatch.decisions.triage.likely_feeds import JOIN_M
+from lightwatch.decisions.triage.past_faults import BESIDE_HELD, HELD, PastFaults
 from lightwatch.decisions.triage.signs import Signs
-from lightwatch.decisions.triage.troubles import told_of_lights
-from lightwatch.nights import DAY
-from lightwatch.words import DARK, UNANSWERED
+from lightwatch.decisions.triage.surroundings import AMONG, surroundings
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-WRONG = 0.05
-"""Share of lights on record with another circuit than theirs; no source."""
+WRONG, LIKE = (0.02, 0.05, 0.5), (50.0, 20.0, 2.0)
+"""Share of lights on a wrong circuit that is assumed where the nearest light is of its
+own circuit, of another, and among another's; as good as so many seen; no source."""
+
+MOST = 0.05
+"""More lights than this share of all are not assumed to be on a wrong circuit: where
+many stand among another circuit's, circuits take turns; no source."""
 
 SURE = 0.8
 """Lights as likely as this not to be on their circuit are listed."""
 
-FEWEST = 2
-"""Faults that must go against the record."""
-
-HELD = 0.95
-"""Share of faults that keep all they feed dark until they are mended; no source."""
-
-BESIDE = 12
-"""Neighbours among which other circuits are looked for."""
-
-CIRCUITS = 3
-"""Other circuits that a light is held against, the nearest."""
-
-_BEFORE_DAYS, _AFTER_DAYS = 7.0, 21.0
-
-
-_HISTORY = (
-    "light", "circuit", "light_id", "on", "circuit_id", "dark_with", "lit_without",
-    "log_factor",
-)  # fmt: skip
+_SHARES = (np.arange(60) + 0.5) / 60
+_SHARES = _SHARES**3
+"""Shares that are weighed, closer where they are small."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +58,8 @@ class Misdrawn:
         Mended faults of the other circuit with which it went dark.
     lit_without
         Mended faults of its own circuit during which it was seen lit.
+    among
+        It stands among lights of the other circuit.
     """
 
     light_id: str
@@ -80,6 +68,7 @@ class Misdrawn:
     probability: float
     dark_with: int
     lit_without: int
+    among: bool = False
 
     def __str__(self) -> str:
         """Say it as a line of a list."""
@@ -91,160 +80,92 @@ class Misdrawn:
         if self.lit_without:
             count = times.get(self.lit_without, f"{self.lit_without} times")
             said.append(f"lit {count} while its own was dead")
+        if self.among:
+            said.append("it stands among lights of that circuit")
         return (
             f"{self.light_id} is on circuit {self.circuit_id} on record, but probably "
             f"on {self.probably_on}; check: {', '.join(said)}"
         )
 
 
-@dataclass(frozen=True)
-class _Histories:
-    """What lights did during the mended faults of feeds."""
-
-    signs: Signs
-    known: Experience
-
-    @cached_property
-    def faults(self) -> pd.DataFrame:
-        """Lights that mended faults touched: ``light``, ``repair``, ``began``, ``day``.
-
-        ``began`` is the first sign of any of them [days]; faults that nobody noticed
-        are left out.
-        """
-        register = self.signs.register
-        repairs = register.known.repairs
-        mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-        mends &= level_of_work(repairs) != "own"
-        lights = noticed(register, repairs[mends])
-        first = lights[["told", "seen"]].min(axis=1)
-        lights["began"] = first.groupby(lights["repair"]).transform("min")
-        lights["light"] = self.signs.grid.light_ids.get_indexer(lights["light_id"])
-        kept = lights["began"].notna() & (lights["light"] >= 0)
-        return lights.loc[kept, ["light", "repair", "began", "day"]]
-
-    @cached_property
-    def beside(self) -> pd.DataFrame:
-        """For each light on a circuit the nearest light of circuits beside it."""
-        grid = self.signs.grid
-        here = np.flatnonzero(grid.on_record)
-        place = grid.metres[here]
-        count = min(BESIDE + 1, len(here))
-        away, near = KDTree(place).query(place, [*range(1, count + 1)])
-        light = np.repeat(here, count)
-        other = here[np.minimum(near.ravel(), len(here) - 1)]
-        table = pd.DataFrame({"light": light, "other": other, "away": away.ravel()})
-        table["circuit"] = grid.circuit[other]
-        table = table[(table["away"] <= JOIN_M)]
-        table = table[table["circuit"] != grid.circuit[table["light"]]]
-        table = table.sort_values(["light", "away"], kind="stable")
-        table = table.drop_duplicates(["light", "circuit"])
-        return table[table.groupby("light").cumcount() < CIRCUITS]
-
-    @cached_property
-    def _own_work(self) -> pd.DataFrame:
-        repairs = self.signs.register.known.repairs
-        own = repairs[(repairs["light_id"] != "") & ~repairs["action"].isin(UNANSWERED)]
-        own = own[level_of_work(own) == "own"]
-        own = own[own["action"] != "no_fault_found"]
-        light = self.signs.grid.light_ids.get_indexer(own["light_id"])
-        return pd.DataFrame({"light": light, "at": own["happened"] / DAY})
-
-    @cached_property
-    def _told(self) -> pd.DataFrame:
-        told = told_of_lights(self.signs.register)
-        told = told[told["symptom"].isin(DARK)]
-        light = self.signs.grid.light_ids.get_indexer(told["light_id"])
-        return pd.DataFrame({"light": light, "at": told["at"] / DAY})
-
-    def did(self, rows: pd.DataFrame) -> pd.DataFrame:
-        """Return rows of light and fault with what the light did in that time.
-
-        Returns
-        -------
-        pandas.DataFrame
-            The rows, with ``told`` (of or seen dark), ``lit`` (patrols that passed and
-            did not note it), ``own`` (its own parts were worked on).
-        """
-        rows = rows.reset_index(drop=True)
-        since, until = rows["began"] - _BEFORE_DAYS, rows["day"]
-        light = rows["light"].to_numpy()
-        driven, at = self.signs.driven.passes(np.unique(light), "night")
-        passed = pd.DataFrame({"light": np.unique(light)[driven], "at": at / DAY})
-        return rows.assign(
-            told=_within(self._told, light, since, until) > 0,
-            own=_within(self._own_work, light, since, until + _AFTER_DAYS) > 0,
-            lit=_within(passed, light, rows["began"], until),
-        )
-
-    def log_ratio(self, rows: pd.DataFrame) -> Floats:
-        """Return ln P(what it did | dark by the fault) - ln P(it | not touched)."""
-        rates = self.signs.rates_of(self.known).channel(DARKNESS)
-        light = rows["light"].to_numpy()
-        nights = (rows["day"] - rows["began"]).to_numpy(float)
-        pace = rates.reported_per_night[light] * self.known.crowd.later
-        silent = np.exp(-pace * nights)
-        lit = (1 - rates.hit) ** rows["lit"].to_numpy(float)
-        heard = np.maximum(1 - silent, 0.05)
-        dark = np.where(rows["told"], heard, silent) * lit
-        noise = rates.own_per_night[light] + rates.false_per_night.sum()
-        noise = np.clip(noise * (nights + _BEFORE_DAYS), 1e-3, 0.5)
-        alone = np.where(rows["told"], noise, 1 - noise)
-        held = HELD * dark + (1 - HELD) * alone
-        found: Floats = np.where(rows["own"], 0.0, np.log(held / alone))
-        return found
-
-
-def _within(
-    events: pd.DataFrame, light: Ints, since: pd.Series, until: pd.Series
-) -> Ints:
-    """Count each light's events after one day and up to another."""
-    seconds = 86_400.0
-    key = np.sort(
-        events["light"].to_numpy() * 2**34 + (events["at"] * seconds).to_numpy(np.int64)
-    )
-    first, last = (
-        np.searchsorted(
-            key, light * 2**34 + (one * seconds).to_numpy(np.int64), "right"
-        )
-        for one in (since, until)
-    )
-    found: Ints = last - first
-    return found
-
-
 def history(signs: Signs, known: Experience) -> pd.DataFrame:
-    """Return how lights behaved in the faults of circuits beside their own.
+    """Return how lights behaved in the faults of their circuit and those beside it.
 
     Returns
     -------
     pandas.DataFrame
-        ``light`` and ``circuit`` (numbers of the grid), ``light_id``, ``on`` (circuit
-        on record), ``circuit_id`` (the other), ``dark_with`` (faults of the other with
-        which it went dark), ``lit_without`` (faults of its own during which it was
-        seen lit), ``log_factor`` (of the other circuit against its own).
+        ``light`` and ``circuit`` (numbers of the grid), ``stands`` and ``share`` (see
+        :func:`surroundings.surroundings`), ``light_id``, ``on`` (circuit on record),
+        ``circuit_id`` (the other), ``dark_with`` (faults of the other with which it
+        went dark), ``lit_without`` (faults of its own during which it was seen lit),
+        ``log_factor`` (of the other circuit against its own).
     """
-    past, grid = _Histories(signs, known), signs.grid
-    if past.faults.empty or not grid.on_record.any():
-        return pd.DataFrame(columns=[*_HISTORY])
-    others = past.beside.merge(past.faults.rename(columns={"light": "other"}))
-    others, own = past.did(others), past.did(past.faults)
-    others["log_factor"] = past.log_ratio(others)
-    others["dark_with"] = others["told"] & ~others["own"]
-    own["log_factor"] = -past.log_ratio(own)
-    own["lit_without"] = (own["lit"] > 0) & ~own["told"] & ~own["own"]
-    kept = others.groupby(["light", "circuit"])[["dark_with", "log_factor"]].sum()
-    found = kept.reset_index()
-    away = own.groupby("light")[["lit_without", "log_factor"]].sum()
-    away = away.reindex(found["light"]).fillna(0.0).reset_index(drop=True)
-    light = found["light"].to_numpy()
-    return found.assign(
-        light_id=grid.light_ids[light],
-        on=grid.circuits[grid.circuit[light]],
-        circuit_id=grid.circuits[found["circuit"]],
-        lit_without=away["lit_without"].astype(int),
-        dark_with=found["dark_with"].astype(int),
-        log_factor=found["log_factor"] + away["log_factor"],
+    past, grid = PastFaults(signs, known), signs.grid
+    beside = surroundings(grid).reset_index(drop=True)
+    own = past.faults[past.faults["light"].isin(beside["light"])]
+    others = beside[["light", "other"]].reset_index(names="pair").merge(
+        past.faults.rename(columns={"light": "other"}), on="other"
+    )  # fmt: skip
+    did = past.did(others, BESIDE_HELD, own=False)
+    dark_with = (did["told"] | (did["noted"] > 0)).to_numpy(float)
+    of_pair = others["pair"].to_numpy(np.int64)
+    alone = past.did(own, HELD, own=True)
+    seen_lit = (alone["lit"] > 0) & ~alone["told"] & (alone["noted"] == 0)
+    of_light, lights = own["light"].to_numpy(np.int64), len(grid.lights)
+
+    at = beside["light"].to_numpy(np.int64)
+
+    def by_pair(values: Floats) -> Floats:
+        return np.bincount(of_pair, values, len(beside)).astype(float)
+
+    def by_light(values: Floats) -> Floats:
+        found: Floats = np.bincount(of_light, values, lights).astype(float)[at]
+        return found
+
+    log_factor = by_pair(did["log_ratio"].to_numpy())
+    return beside.drop(columns="other").assign(
+        light_id=grid.light_ids[at],
+        on=grid.circuits[grid.circuit[at]],
+        circuit_id=grid.circuits[beside["circuit"]],
+        dark_with=by_pair(dark_with).astype(int),
+        lit_without=by_light(seen_lit.to_numpy(float)).astype(int),
+        log_factor=log_factor - by_light(alone["log_ratio"].to_numpy()),
     )
+
+
+def chances(factor: Floats, share: float, like: float) -> Floats:
+    """Return how likely each light is to be on a wrong circuit.
+
+    Parameters
+    ----------
+    factor
+        Shape (n,): Bayes factors of lights that stand alike.
+    share, like
+        The share of them that is assumed, as good as so many seen (beta distribution).
+    """
+    log = np.log(np.gradient(_SHARES)) + (share * like - 1) * np.log(_SHARES)
+    log += ((1 - share) * like - 1) * np.log1p(-_SHARES)
+    each = 1 - _SHARES[:, None] + _SHARES[:, None] * factor
+    log += np.log(each).sum(axis=1)
+    weight = np.exp(log - log.max())
+    found: Floats = weight / weight.sum() @ (_SHARES[:, None] * factor / each)
+    return found
+
+
+def doubted(signs: Signs, known: Experience) -> pd.DataFrame:
+    """Return what ``history`` does, with ``chance``: that the light is on the other."""
+    found = history(signs, known)
+    part = found["share"].to_numpy() * np.exp(np.minimum(found["log_factor"], 50.0))
+    light, number = np.unique(found["light"], return_inverse=True)
+    factor = np.bincount(number, part, len(light))
+    stands = np.zeros(len(light), dtype=np.int64)
+    stands[number] = found["stands"]
+    chance = np.zeros(len(light))
+    for kind, (wrong, like) in enumerate(zip(WRONG, LIKE, strict=True)):
+        some = stands == kind
+        most = MOST * len(signs.grid.lights) / max(int(some.sum()), 1)
+        chance[some] = chances(factor[some], min(wrong, most), like)
+    return found.assign(chance=chance[number] * part / factor[number])
 
 
 def misdrawn(signs: Signs, known: Experience) -> tuple[Misdrawn, ...]:
@@ -257,21 +178,16 @@ def misdrawn(signs: Signs, known: Experience) -> tuple[Misdrawn, ...]:
     known
         Rates from the records.
     """
-    found = history(signs, known)
-    if found.empty:
-        return ()
-    odds = WRONG / CIRCUITS * np.exp(found["log_factor"].astype(float))
-    by = odds.groupby(found["light_id"])
-    total, most = by.transform("sum"), by.transform("max")
-    found = found.assign(chance=total / (1 + total))
-    contrary = found["dark_with"] + found["lit_without"] >= FEWEST
-    sure = found[(found["chance"] >= SURE) & (odds == most) & contrary]
-    sure = sure.drop_duplicates("light_id")
+    found = doubted(signs, known)
+    by = found.groupby("light")["chance"]
+    found = found.assign(total=by.transform("sum"), most=by.transform("max"))
+    sure = found[(found["total"] >= SURE) & (found["chance"] == found["most"])]
+    sure = sure.drop_duplicates("light")
     named = [
         Misdrawn(*one)
         for one in zip(
-            sure["light_id"], sure["on"], sure["circuit_id"], sure["chance"],
-            sure["dark_with"], sure["lit_without"],
+            sure["light_id"], sure["on"], sure["circuit_id"], sure["total"],
+            sure["dark_with"], sure["lit_without"], sure["stands"] == AMONG,
             strict=True,
         )
     ]  # fmt: skip
