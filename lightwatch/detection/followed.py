@@ -28,6 +28,12 @@ _MENDS = ("replaced", "repaired", "reset", "converted")
 _SOON = 3
 """How many visits after a repair are looked at."""
 
+SAME, EARLIER, LATER, NONE = "same", "earlier", "later", "none"
+"""The second of two repairs names the report that the first did, another from before
+the first repair, one from after it, or none."""
+
+FIRST_NAMES_NONE = ", the first none"
+
 Floats = NDArray[np.float64]
 
 
@@ -51,18 +57,19 @@ def _signs(register: Register) -> Moments:
     return Moments.of(both["light_id"], both["happened"] / DAY)
 
 
-def _next_other(touched: pd.DataFrame) -> NDArray[np.int64]:
-    """Return the row of the next work on another part of the light; -1: none."""
+def _then(touched: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return pairs of rows: work, and work on another part of the light soon after."""
     light, _ = pd.factorize(touched["light_id"])
     part, day = touched["part"].to_numpy(object), touched["day"].to_numpy(float)
-    found = np.full(len(touched), -1)
+    first, second = [], []
     for step in range(1, _SOON + 1):
         at = np.arange(max(len(touched) - step, 0))
         later = at + step
         new = (light[at] == light[later]) & (day[later] > day[at])
-        new &= (part[at] != part[later]) & (found[at] < 0)
-        found[at[new]] = later[new]
-    return found
+        new &= part[at] != part[later]
+        first.append(at[new])
+        second.append(later[new])
+    return np.concatenate(first), np.concatenate(second)
 
 
 def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
@@ -74,8 +81,9 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
         One row a pair: ``repair`` and ``second`` (positions in ``known.repairs``),
         ``days`` from the first until the trouble that the second ended was told of, or
         until the second; ``waited``, how long the first trouble had been told of
-        [days]; whether the second was on the ``feed``; and of the first its ``part``,
-        ``age``, ``proof``, and whether the ``symptom`` was that of the second.
+        [days]; whether the second was on the ``feed``; of the first its ``part``,
+        ``age``, ``proof``, and whether the ``symptom`` was that of the second; and
+        which ``report`` the second names.
     numpy.ndarray
         For how long each repair of a light's own is followed [days].
     """
@@ -83,16 +91,17 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
     touched = lights_touched(register, mended)
     own = touched["repair"].isin(mended.loc[mended["light_id"] != "", "repair"])
     watched = register.as_of / DAY - touched.loc[own, "day"].to_numpy(float)
-    then = _next_other(touched)
-    row = np.flatnonzero(own & (then >= 0))
-    first = touched.iloc[row].reset_index(drop=True)
-    second = touched.iloc[then[row]].reset_index(drop=True)
+    row, then = _then(touched)
+    mine = own.to_numpy()[row]
+    first = touched.iloc[row[mine]].reset_index(drop=True)
+    second = touched.iloc[then[mine]].reset_index(drop=True)
     lights = _signs(register).at(first["light_id"])
     begun, ended = first["day"].to_numpy(float), second["day"].to_numpy(float)
     since = np.maximum(begun, ended - TOLD_DAYS)
     before, _ = lights.next(begun - TOLD_DAYS)
     told = np.minimum(lights.next(since)[0], ended)
-    told = np.fmin(told, _named(register, second, begun))
+    named = _received(register, second)
+    told = np.fmin(told, np.where(named > begun, named, np.nan))
     return pd.DataFrame(
         {
             "repair": first["repair"],
@@ -104,15 +113,25 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
             "age": _age(register, first),
             "proof": first["proven"],
             "symptom": _same(register, first["repair"], second["repair"]),
+            "report": _report(first, second, named <= begun),
         }
     ), watched
 
 
-def _named(register: Register, second: pd.DataFrame, after: Floats) -> Floats:
-    """Return when the report was received that the second names, if after the first."""
+def _received(register: Register, second: pd.DataFrame) -> Floats:
+    """Return when the report that each names was received [days]; NaN: none named."""
     received = register.known.reports.set_index("report_id")["happened"] / DAY
-    told = second["report_id"].map(received).to_numpy(float)
-    return np.where(told > after, told, np.nan)
+    return np.asarray(second["report_id"].map(received).to_numpy(float))
+
+
+def _report(
+    first: pd.DataFrame, second: pd.DataFrame, before: NDArray[np.bool_]
+) -> pd.Series[str]:
+    """Say which report the second of each pair names, and whether the first does."""
+    one, other = first["report_id"], second["report_id"]
+    said = pd.Series(np.where(before, EARLIER, LATER), other.index, dtype=object)
+    said = said.where(other != one, SAME).where(other != "", NONE)
+    return said + np.where(one == "", FIRST_NAMES_NONE, "")
 
 
 def _age(register: Register, first: pd.DataFrame) -> NDArray[np.object_]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lightwatch.detection.held import SOON_DAYS
+from lightwatch.detection.held import LAST_DAYS
 from tests.recovery.misdiagnosed import Flagged, flagged
 
 
@@ -20,7 +20,7 @@ def test_wrong_first_repairs_are_found_and_few_others_accused(city: Flagged) -> 
 
 
 def test_each_says_when_trouble_was_back_and_what_ended_it(city: Flagged) -> None:
-    assert all(0 < one.again_after_days <= SOON_DAYS for one in city.found)
+    assert all(0 < one.again_after_days <= LAST_DAYS for one in city.found)
     ended = [one for one in city.found if one.finally_]
     assert len(ended) > 0.9 * len(city.found)
     assert all(one.finally_repair != one.repair_id for one in ended)
