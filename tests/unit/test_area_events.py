@@ -116,6 +116,23 @@ def test_a_storm_is_one_entry_from_its_second_hour(tmp_path: Path) -> None:
     assert sum(area.probabilities.values()) == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(("lights", "joins"), [(3, True), (1, False)])
+def test_a_circuit_at_its_edge_joins_if_several_of_its_lights_were_told_of(
+    tmp_path: Path, lights: int, *, joins: bool
+) -> None:
+    edge = [
+        {"report_id": f"E{k}", "light_id": f"L32{10 - k:02d}", "symptom": "out",
+         "received_at": written(STORM + timedelta(minutes=9 * k - 20))}
+        for k in range(lights)
+    ]  # fmt: skip
+    now = STORM + timedelta(hours=3)
+    found = judged(tmp_path, now, {"reports": [*storm(), *edge]})
+    [area] = [one for one in found if one.verdict == "area_outage"]
+    told = {one["light_id"] for one in edge}
+    assert (told <= set(area.reported)) == joins
+    assert area.since.astimezone(UTC) == STORM + timedelta(minutes=-20 if joins else 9)
+
+
 def test_it_is_over_when_reports_cease_and_leaves_the_list(tmp_path: Path) -> None:
     [area] = hit(judged(tmp_path / "a", STORM + timedelta(days=4), {}))
     assert area.over

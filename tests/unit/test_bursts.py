@@ -29,14 +29,16 @@ def evenings(day: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return np.floor(day) + rng.normal(0.85, 0.05, len(day))
 
 
-def ordinary(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """Reports of single lights, of feeds (several lights each), busier on some days."""
+def ordinary(
+    rng: np.random.Generator, beyond: int = 3
+) -> tuple[np.ndarray, np.ndarray]:
+    """Reports of single lights, of feeds (some more each), busier on some days."""
     busy = rng.gamma(8, 1 / 8, DAYS)
     number = rng.poisson(A_DAY * busy)
     at = evenings(np.repeat(np.arange(DAYS), number), rng)
     light = rng.integers(0, LIGHTS, len(at))
     feed = rng.random(len(at)) < 0.06
-    more = np.repeat(np.flatnonzero(feed), 3)
+    more = np.repeat(np.flatnonzero(feed), beyond)
     beside = CIRCUIT[light[more]] * LIGHTS_EACH + rng.integers(
         0, LIGHTS_EACH, len(more)
     )
@@ -80,6 +82,29 @@ def test_a_storm_is_found_once_a_tenth_of_its_lights_is_told_of(
         near = [one for one in some if abs(one.since - 600.9) < 0.3]
         caught += bool(near)
     assert caught >= binom.ppf(0.01, 12, 0.9)
+
+
+def test_a_start_knows_when_several_and_many_lights_of_it_were_told_of() -> None:
+    at = np.array([1.0, 1.5, 3.0, 3.1, 3.2, 9.0, 9.1])
+    light = np.array([0, 1, 2, LIGHTS_EACH, 3, 4, 4])
+    starts = Starts.of(at, light, CIRCUIT, PLACE)
+    assert starts.at.tolist() == [1.0, 3.1, 9.0]
+    never = np.inf
+    assert starts.more.tolist() == [[1.5, 3.2], [never, never], [never, never]]
+
+
+@pytest.mark.parametrize(("each", "area"), [(8, True), (1, False)])
+def test_two_circuits_are_a_burst_only_if_many_lights_of_each_are_told_of(
+    each: int, *, area: bool
+) -> None:
+    rng = np.random.default_rng(6)
+    at, light = ordinary(rng, beyond=1)
+    before = {one.since for one in found(at, light)}
+    told = np.concatenate([44 * LIGHTS_EACH + np.arange(each),
+                           45 * LIGHTS_EACH + np.arange(each)])  # fmt: skip
+    when = 600.8 + rng.uniform(0, 0.2, len(told))
+    some = found(np.append(at, when), np.append(light, told))
+    assert bool({one.since for one in some} - before) == area
 
 
 def test_one_feed_with_many_reports_is_no_burst() -> None:

@@ -9,8 +9,8 @@ are held against those that the usual traffic would bring: the rate of the whole
 by the lights within, the hour of the day and how busy the last weeks were. Counts vary
 more than Poisson's; the rate of a day is gamma, so they are negative binomial [1]_. An
 area outage tells of any number of the circuits within, each as likely, and of any
-number of them by several lights, where usually few are. The sum over cylinders gives
-the posterior odds of one.
+number of them by several or by many lights, where usually few are. The sum over
+cylinders gives the posterior odds of one.
 
 References
 ----------
@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 from scipy.special import logsumexp
-from scipy.stats import binom, nbinom
+from scipy.stats import multinomial, nbinom
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -46,11 +46,17 @@ AGAIN_DAYS = 14.0
 ONE_DAYS = 2.0
 """Lights of one circuit told of within so long are one trouble of it."""
 
+MANY = (2, 4)
+"""So many lights of a circuit are several, and many."""
+
 A_YEAR = 0.6
 """Area outages a year by a thousand lights; no source."""
 
 SPREAD = 0.1
 """Least squared coefficient of variation of the rate of one place on one day."""
+
+MARKS_LIKE = np.array([18.0, 1.0, 0.5])
+"""Troubles seen beforehand, by how many of their lights were told of; no source."""
 
 BUSY_DAYS, BUSY_LIKE = 28.0, 10.0
 
@@ -67,15 +73,15 @@ class Starts:
         Shape (n, 2): where [m].
     circuit
         Shape (n,): of which circuit.
-    second
-        Shape (n,): when a second light of it was told of [days]; infinite for never,
-        or not within ``ONE_DAYS``.
+    more
+        Shape (n, 2): when several lights of it had been told of, and when many had
+        [days]; infinite for never, or not within ``ONE_DAYS`` of the one before.
     """
 
     at: Floats
     place: Floats
     circuit: Ints
-    second: Floats
+    more: Floats
 
     @classmethod
     def of(cls, at: Floats, light: Ints, circuit: Ints, place: Floats) -> Starts:
@@ -93,12 +99,14 @@ class Starts:
         gap = _since_last(at, circuit[light])
         kept = gap > ONE_DAYS
         order = np.lexsort((at, circuit[light]))
-        after = np.roll(order, -1)
-        second = np.full(len(at), np.inf)
-        second[order] = np.where(gap[after] > ONE_DAYS, np.inf, at[after])
-        if len(order):
-            second[order[-1]] = np.inf
-        return cls(at[kept], place[light[kept]], circuit[light[kept]], second[kept])
+        of = np.cumsum(kept[order])
+        more = np.full((len(at), len(MANY)), np.inf)
+        for column, many in enumerate(MANY):
+            later = of[many - 1 :] == of[: len(of) - many + 1]
+            more[order[: len(later)], column] = np.where(
+                later, at[order[many - 1 :]], np.inf
+            )
+        return cls(at[kept], place[light[kept]], circuit[light[kept]], more[kept])
 
 
 def starts_of(starts: Starts, at: Floats, circuit: Ints) -> Ints:
@@ -197,10 +205,12 @@ class Traffic:
         return (len(self.starts.at) + 1.0) / (len(self.lights) * days)
 
     @cached_property
-    def several(self) -> float:
-        """Share of troubles of which a second light is told of as well."""
-        more = int(np.isfinite(self.starts.second).sum())
-        return (more + 1.0) / (len(self.starts.at) + 20.0)
+    def marks(self) -> Floats:
+        """Shares of troubles of which one light, several and many are told of."""
+        more = np.isfinite(self.starts.more).sum(axis=0)
+        count = np.array([len(self.starts.at) - more[0], more[0] - more[1], more[1]])
+        found: Floats = (count + MARKS_LIKE) / (count + MARKS_LIKE).sum()
+        return found
 
     @cached_property
     def spread(self) -> float:
@@ -263,21 +273,20 @@ class _Cylinders:
         return which[near], other[near]
 
     @cached_property
-    def _cells(self) -> tuple[tuple[Ints, Ints, Ints], tuple[Ints, Ints, Ints]]:
-        """For each pair its cylinder; and that in which two of its lights are."""
+    def _cells(self) -> list[tuple[Ints, Ints, Ints]]:
+        """For each pair its cylinder; those in which several and many lights are."""
         (which, other), starts = self.pairs, self.traffic.starts
         begun = starts.at[self.anchors[which]]
         away = np.linalg.norm(
             starts.place[other] - starts.place[self.anchors[which]], axis=1
         )
         ring = np.searchsorted(RADII_M, away)
-        known = np.where(starts.second <= self.traffic.now, starts.second, np.inf)
+        more = np.where(starts.more <= self.traffic.now, starts.more, np.inf)
         hours = np.array(HOURS) / 24
-        one, two = (
-            np.searchsorted(hours, when - begun)
-            for when in (starts.at[other], known[other])
-        )
-        return (which, ring, one), (which, ring, two)
+        return [
+            (which, ring, np.searchsorted(hours, when - begun))
+            for when in (starts.at[other], *more[other].T)
+        ]
 
     @cached_property
     def _held(self) -> Floats:
@@ -301,8 +310,8 @@ class _Cylinders:
         found: Floats = np.maximum(rate, 1e-6)[:, :, None] * (days + 0.02)[:, None]
         return found
 
-    def _counts(self, free: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-        """Circuits told of, and those by two lights or more, of which are free."""
+    def _counts(self, free: NDArray[np.bool_]) -> list[Floats]:
+        """Circuits told of, those by several and those by many lights, of the free."""
         (_, other), found = self.pairs, []
         shape = (len(self.anchors), len(RADII_M), len(HOURS))
         for which, ring, span in self._cells:
@@ -310,17 +319,19 @@ class _Cylinders:
             total = np.zeros(shape)
             np.add.at(total, (which[inside], ring[inside], span[inside]), 1.0)
             found.append(total.cumsum(axis=1).cumsum(axis=2))
-        return found[0], found[1]
+        return found
 
     def log_odds(self, free: NDArray[np.bool_]) -> Floats:
         """Return the log odds of an area outage in each."""
-        traffic, (counts, several) = self.traffic, self._counts(free)
+        traffic, (counts, several, many) = self.traffic, self._counts(free)
         size = 1.0 / traffic.spread
         chance = nbinom.logpmf(counts, size, size / (size + self.expected))
-        chance += binom.logpmf(several, counts, traffic.several)
+        parts = np.stack([counts - several, several - many, many], axis=-1)
+        chance += multinomial.logpmf(parts, counts, traffic.marks)
         share = (self._held / len(traffic.lights))[:, :, None]
         circuits = np.maximum(share * traffic.circuits, 1.0)
-        told = -np.log(np.maximum(circuits, counts)) - np.log(counts + 1)
+        told = -np.log(np.maximum(circuits, counts))
+        told = told - np.log((counts + 1) * (counts + 2) / 2)
         a_day = A_YEAR * len(traffic.lights) / 1000 / 365
         prior = a_day * np.array(HOURS) / 24 * share
         prior = prior / (len(RADII_M) * len(HOURS))
@@ -332,7 +343,7 @@ class _Cylinders:
     def members(self, anchor: int, ring: int, span: int) -> Ints:
         """Return the starts within a cylinder."""
         which, other = self.pairs
-        (_, rings, spans), _ = self._cells
+        _, rings, spans = self._cells[0]
         found: Ints = other[(which == anchor) & (rings <= ring) & (spans <= span)]
         return found
 

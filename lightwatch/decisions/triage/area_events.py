@@ -10,7 +10,7 @@ at one rate until the end and at the usual one after it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -46,6 +46,10 @@ later is damage."""
 NEAR_M, OWN_M = 350.0, 1050.0
 """Lights so near to one that was told of belong to the area, and those so near on its
 circuit: common practice, no source."""
+
+EDGE_M, EDGE_DAYS = 700.0, 0.25
+"""Circuits of which several lights were told of so near to an area and within so long
+of it are of it, too: common practice, no source."""
 
 USUAL_DAYS, USUAL_SPREAD, USUAL_LIKE = 0.75, 1.0, 4.0
 """Median length of an outage of supply, spread of its logarithm, and as good as so many
@@ -131,6 +135,26 @@ def _touch(one: Burst, other: Burst) -> bool:
         abs(one.since - other.since) <= 2.0
         and away <= one.radius + other.radius + 2 * NEAR_M
     )
+
+
+def _grown(found: _Found, traffic: Traffic, anchors: Ints) -> _Found:
+    """Add circuits at its edge of which several lights were told of with it.
+
+    The scan takes whole circles; an area ends where it does.
+    """
+    starts, mine = traffic.starts, found.starts
+    rest = np.setdiff1d(anchors, mine)
+    rest = rest[starts.more[rest, 0] <= np.minimum(starts.at[rest] + 1, traffic.now)]
+    while len(rest):
+        begun, last = starts.at[mine].min(), starts.at[mine].max()
+        at = starts.at[rest]
+        away, _ = KDTree(starts.place[mine]).query(starts.place[rest])
+        joins = (at >= begun - EDGE_DAYS) & (at <= last + EDGE_DAYS)
+        joins &= away <= EDGE_M
+        if not joins.any():
+            break
+        mine, rest = np.append(mine, rest[joins]), rest[~joins]
+    return replace(found, starts=mine, since=float(starts.at[mine].min()))
 
 
 def _lengths(grid: Grid, since: int, circuits: Sequence[str]) -> tuple[float, float]:
@@ -323,5 +347,8 @@ def area_events(
         grid.unit[areas.light[mine]],
     )
     found = list(bursts(areas.traffic, anchors))
-    events = [areas.event(one) for one in (_merged(found) if found else ())]
+    whole = [
+        _grown(one, areas.traffic, anchors) for one in (_merged(found) if found else ())
+    ]
+    events = [areas.event(one) for one in whole]
     return tuple(one for one in events if one.probability > 0.5 and one.rows)
