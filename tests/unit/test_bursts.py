@@ -29,16 +29,14 @@ def evenings(day: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return np.floor(day) + rng.normal(0.85, 0.05, len(day))
 
 
-def ordinary(
-    rng: np.random.Generator, beyond: int = 3
-) -> tuple[np.ndarray, np.ndarray]:
-    """Reports of single lights, of feeds (some more each), busier on some days."""
+def ordinary(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Reports of single lights, of feeds (several lights each), busier on some days."""
     busy = rng.gamma(8, 1 / 8, DAYS)
     number = rng.poisson(A_DAY * busy)
     at = evenings(np.repeat(np.arange(DAYS), number), rng)
     light = rng.integers(0, LIGHTS, len(at))
     feed = rng.random(len(at)) < 0.06
-    more = np.repeat(np.flatnonzero(feed), beyond)
+    more = np.repeat(np.flatnonzero(feed), 3)
     beside = CIRCUIT[light[more]] * LIGHTS_EACH + rng.integers(
         0, LIGHTS_EACH, len(more)
     )
@@ -98,7 +96,7 @@ def test_two_circuits_are_a_burst_only_if_many_lights_of_each_are_told_of(
     each: int, *, area: bool
 ) -> None:
     rng = np.random.default_rng(6)
-    at, light = ordinary(rng, beyond=1)
+    at, light = ordinary(rng)
     before = {one.since for one in found(at, light)}
     told = np.concatenate([44 * LIGHTS_EACH + np.arange(each),
                            45 * LIGHTS_EACH + np.arange(each)])  # fmt: skip

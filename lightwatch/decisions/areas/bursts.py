@@ -205,12 +205,27 @@ class Traffic:
         return (len(self.starts.at) + 1.0) / (len(self.lights) * days)
 
     @cached_property
-    def marks(self) -> Floats:
-        """Shares of troubles of which one light, several and many are told of."""
-        more = np.isfinite(self.starts.more).sum(axis=0)
-        count = np.array([len(self.starts.at) - more[0], more[0] - more[1], more[1]])
-        found: Floats = (count + MARKS_LIKE) / (count + MARKS_LIKE).sum()
+    def _alone(self) -> NDArray[np.bool_]:
+        """Say which starts are of no area, as none beside them tells of several."""
+        starts = self.starts
+        several = np.isfinite(starts.more[:, 0])
+        scaled = np.column_stack([starts.place / RADII_M[2], starts.at / ONE_DAYS])
+        near = KDTree(scaled[several]).query_ball_point(scaled, 1.0, return_length=True)
+        found: NDArray[np.bool_] = near - several < 1
         return found
+
+    @cached_property
+    def marks(self) -> Floats:
+        """Shares of usual troubles of which one light, several and many are told of.
+
+        Shape (hours, 3): within so many hours.
+        """
+        after = (self.starts.more - self.starts.at[:, None])[self._alone]
+        more = (after[:, :, None] <= np.array(HOURS) / 24).sum(axis=0)
+        rest = np.full(len(HOURS), len(after))
+        count = np.column_stack([rest - more[0], more[0] - more[1], more[1]])
+        found: Floats = count + MARKS_LIKE
+        return found / found.sum(axis=1, keepdims=True)
 
     @cached_property
     def spread(self) -> float:
