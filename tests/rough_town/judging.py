@@ -28,7 +28,8 @@ class Judged:
 
     alarms: pd.DataFrame
     """Entries said to be a supply fault: right, shared (right, or another shared fault
-    darkens a light of it), storm (on a recent storm's circuits)."""
+    darkens a light of it), on_record (shared, or one that was mended and is not
+    recorded), storm (on a recent storm's circuits)."""
 
     faults: pd.DataFrame
     """Open shared faults: kind, known (lights known out), found, section rank."""
@@ -95,18 +96,28 @@ def _alarms(
 
     dark = fed(open_now[open_now["kind"].isin(SUPPLY)])
     shared = fed(open_now)
+    on_record = shared | fed(_unrecorded(truth, day))
     recent = truth.storms[
         (truth.storms["start"] <= day) & (truth.storms["end"] > day - 10)
     ]
     blown = set().union(*(truth.storm_lights[i].tolist() for i in recent.index))
     rows = [
         (entry["circuit_id"], bool(lights & dark), bool(lights & shared),
+         bool(lights & on_record),
          2 * len(lights & blown) > len(lights), len(lights), len(recent))
         for entry, lights in zip(entries, reported, strict=True)
         if _sure(entry, "supply_fault")
     ]  # fmt: skip
-    columns = ["circuit", "right", "shared", "storm", "reported", "storms"]
+    columns = ["circuit", "right", "shared", "on_record", "storm", "reported", "storms"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def _unrecorded(truth: Truth, day: float) -> pd.DataFrame:
+    """Return shared faults that were mended, of which no record has come in."""
+    feeds, done = truth.feeds, truth.repairs
+    known = set(done.loc[done["recorded"] < day, "trouble"])
+    told = feeds.index.map(lambda fault: f"feed-{fault}" in known)
+    return feeds[(feeds["start"] < day) & (feeds["end"] <= day) & ~told.to_numpy(bool)]
 
 
 def known_out(truth: Truth, fault: int, day: float) -> set[int]:

@@ -196,6 +196,7 @@ def _seconds(what: str) -> Callable[[Study], str]:
 MEASURES: dict[str, Callable[[Study], str]] = {
     "supply alarms that are right": _right("right"),
     "  or a group photocontrol": _right("shared"),
+    "  or mended, not yet recorded": _right("on_record"),
     "recall, 2 lights known out": _recall(SUPPLY),
     "recall, 4 lights known out": _recall(SUPPLY, 4),
     "recall, group photocontrols": _recall(("photocontrol",)),
