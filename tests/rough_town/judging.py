@@ -115,7 +115,8 @@ def _alarms(
 def _unrecorded(truth: Truth, day: float) -> pd.DataFrame:
     """Return shared faults that were mended, of which no record has come in."""
     feeds, done = truth.feeds, truth.repairs
-    known = set(done.loc[done["recorded"] < day, "trouble"])
+    known = (done["recorded"] < day) & (done["action"] != "follow_up")
+    known = set(done.loc[known, "trouble"])
     told = feeds.index.map(lambda fault: f"feed-{fault}" in known)
     return feeds[(feeds["start"] < day) & (feeds["end"] <= day) & ~told.to_numpy(bool)]
 
