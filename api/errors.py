@@ -12,6 +12,7 @@ from __future__ import annotations
 from http import HTTPStatus
 from typing import Any
 
+from api.limited import TooLong, TooSlow
 from lightwatch.errors import (
     Conflict,
     LightwatchError,
@@ -53,6 +54,8 @@ class NotFromHere(LightwatchError):
 
 
 STATUS[NotFromHere] = HTTPStatus.FORBIDDEN
+STATUS[TooLong] = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+STATUS[TooSlow] = HTTPStatus.REQUEST_TIMEOUT
 
 
 def status_of(error: Exception) -> HTTPStatus:
@@ -67,8 +70,13 @@ def title_of(error: Exception) -> str:
 
 def headers_of(error: Exception) -> dict[str, str]:
     """Return what an error's answer says beside its body."""
-    again = isinstance(error, Unavailable)
-    return {"Retry-After": str(RETRY_AFTER_S)} if again else {}
+    match error:
+        case Unavailable():
+            return {"Retry-After": str(RETRY_AFTER_S)}
+        case TooLong() | TooSlow():  # the rest of it is not waited for
+            return {"Connection": "close"}
+        case _:
+            return {}
 
 
 def expected(column: str) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request, Response
@@ -17,8 +19,9 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import answers, pages, repairs
-from api.errors import NotFromHere, headers_of, problem, status_of
+from api.errors import AGAIN, NotFromHere, headers_of, problem, status_of
 from api.extract import extract
+from api.limited import Limited
 from api.present import Present
 from lightwatch.errors import LightwatchError
 from lightwatch.settings import Settings
@@ -67,12 +70,28 @@ class _Guarded:
             await send(message)
 
         then = self.app
-        origin = request.headers.get("origin")
-        foreign = origin is not None and urlsplit(origin).netloc != request.url.netloc
-        if request.method != "GET" and foreign:
+        if request.method != "GET" and _is_foreign(request):
+            origin = request.headers.get("origin")
             error = NotFromHere(f"sent from {origin} (expected this site's own pages)")
             then = answer(request, error)
         await then(scope, receive, guarded)
+
+
+def _is_foreign(request: Request) -> bool:
+    """Tell whether another site sent it.
+
+    A browser says so itself, whatever name a proxy gives the service (W3C Fetch
+    Metadata); one that does not names where the page is from.
+    """
+    site, origin = (request.headers.get(n) for n in ("sec-fetch-site", "origin"))
+    if site is not None:
+        return site not in ("same-origin", "none")
+    if origin is None:
+        return False
+    try:
+        return urlsplit(origin).netloc != request.url.netloc
+    except ValueError:
+        return True
 
 
 def _headers_of(path: str) -> dict[str, str]:
@@ -87,9 +106,18 @@ def answer(request: Request, error: Exception) -> Response:
     programs = request.url.path.startswith("/api/")
     if not programs and "text/html" in request.headers.get("accept", ""):
         return pages.problem_page(request, error)
-    return JSONResponse(
-        problem(error), status_of(error), headers_of(error), "application/problem+json"
-    )
+    return Told(problem(error), status_of(error), headers_of(error))
+
+
+class Told(JSONResponse):
+    """A problem document; signs that are no text are written out."""
+
+    media_type = "application/problem+json"
+
+    def render(self, content: Any) -> bytes:
+        """Return the document as UTF-8."""
+        text = json.dumps(content, ensure_ascii=False, allow_nan=False)
+        return text.encode("utf-8", "backslashreplace")
 
 
 def _told(request: Request, error: Exception) -> Response:
@@ -118,7 +146,7 @@ def _unreadable(_: Request, error: Exception) -> Response:
         "detail": detail,
         "errors": told,
     }
-    return JSONResponse(document, 422, media_type="application/problem+json")
+    return Told(document, 422)
 
 
 def _plain(_: Request, error: Exception) -> Response:
@@ -129,9 +157,18 @@ def _plain(_: Request, error: Exception) -> Response:
         "status": error.status_code,
         "detail": error.detail,
     }
-    return JSONResponse(
-        document, error.status_code, error.headers, "application/problem+json"
-    )
+    return Told(document, error.status_code, error.headers)
+
+
+def _broken(_: Request, __: Exception) -> Response:
+    """Tell that the service itself is at fault; how is in its log only."""
+    document = {
+        "type": "about:blank",
+        "title": "The service failed",
+        "status": 500,
+        "detail": f"the office can see why in its log; {AGAIN}",
+    }
+    return Told(document, 500)
 
 
 @asynccontextmanager
@@ -149,6 +186,7 @@ async def _warmed(app: FastAPI) -> AsyncIterator[None]:
     first.start()
     yield
     first.join(WARMING_S)
+    present.store.close()
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -165,10 +203,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app = FastAPI(title="Lightwatch", docs_url=None, redoc_url=None, lifespan=_warmed)
     app.state.present = Present(store, name, settings.near_m)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
+    app.add_middleware(Limited, answer=answer)
     app.add_middleware(_Guarded)
     app.add_exception_handler(LightwatchError, _told)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _plain)
+    app.add_exception_handler(Exception, _broken)
     for room in (repairs, answers, pages):
         app.include_router(room.router)
     app.mount("/static", pages.static_files(), name="static")

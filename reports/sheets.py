@@ -15,28 +15,10 @@ from pathlib import Path
 from typing import Any
 
 from lightwatch.errors import LightwatchError
+from lightwatch.observations.tables import harmless
 
 LONGEST_CELL = 32_767
 """Most characters of a cell (ISO/IEC 29500 spreadsheets, from memory)."""
-
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-def harmless(value: Any) -> Any:
-    """Return a cell that no spreadsheet runs.
-
-    Examples
-    --------
-    >>> harmless("=1+1")
-    "'=1+1"
-    >>> harmless("S100")
-    'S100'
-    >>> harmless(-3)
-    -3
-    """
-    if isinstance(value, str) and value.lstrip(" ").startswith(_RISKY):
-        return f"'{value}"
-    return value
 
 
 def as_csv(head: Sequence[str], lines: Iterable[Sequence[Any]]) -> str:

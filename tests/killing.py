@@ -84,14 +84,14 @@ def _free_port() -> int:
         return int(found.getsockname()[1])
 
 
-def _server(address: str) -> tuple[subprocess.Popen[bytes], int]:
+def served(address: str) -> tuple[subprocess.Popen[bytes], int]:
     """Start the service on a port that is free, and still is when it takes it."""
     for _ in range(TRIES):
         port = _free_port()
         process, complaint = _started(address, port)
         if not complaint:
             return process, port
-        assert "address already in use" in complaint, complaint
+        assert "Address already in use" in complaint, complaint
     raise AssertionError("no port stays free")
 
 
@@ -116,7 +116,7 @@ def _started(address: str, port: int) -> tuple[subprocess.Popen[bytes], str]:
     return process, "it did not answer"
 
 
-def _post(port: int, light: str, key: str) -> bool:
+def post(port: int, light: str, key: str) -> bool:
     record = {
         "repair_id": key,
         "light_id": light,
@@ -139,7 +139,7 @@ def _post(port: int, light: str, key: str) -> bool:
 def _clients(port: int, light: str, names: list[list[str]], tally: Tally) -> None:
     def work(keys: list[str]) -> None:
         for key in keys:
-            if not _post(port, light, key):
+            if not post(port, light, key):
                 return
             tally.acknowledged.add(key)
 
@@ -158,16 +158,16 @@ def by_service(address: str, light: str, rounds: int, seed: int) -> Tally:
             [f"api-{seed}-{i}-{client}-{n}" for n in range(200)]
             for client in range(CLIENTS)
         ]
-        process, port = _server(address)
+        process, port = served(address)
         killer = threading.Timer(rng.uniform(0.02, 0.8), process.kill)
         killer.start()
         _clients(port, light, names, tally)
         process.wait()
         begun = [key for keys in names for key in keys[: _reached(keys, tally) + 1]]
         tally.sent += begun
-        process, port = _server(address)
+        process, port = served(address)
         for key in begun:
-            assert _post(port, light, key)
+            assert post(port, light, key)
             tally.acknowledged.add(key)
         process.kill()
         process.wait()

@@ -55,4 +55,4 @@ def take_in_mapped(folder: Path, mapping: Path) -> tuple[Store, Outcome]:
     """Load a mapped folder into a new store."""
     package = MappedPackage.through(folder, read_mapping(mapping))
     store = new_store(folder.parent)
-    return store, load(store, package, now=NOW, said_by="a test")
+    return store, load(store, package, now=max(NOW, package.created), said_by="a test")

@@ -260,5 +260,7 @@ def new_store(folder: Path, name: str = "store.db") -> Store:
 
 
 def take_in(store: Store, folder: Path, *, now: int = NOW, **more: Any) -> Outcome:
-    """Load a package into a store."""
-    return load(store, Package.open(folder), now=now, said_by="a test", **more)
+    """Load a package into a store, no earlier than it was made."""
+    package = Package.open(folder)
+    now = max(now, package.created)
+    return load(store, package, now=now, said_by="a test", **more)

@@ -41,6 +41,9 @@ Json = Annotated[
 ]
 
 
+_opened: list[Store] = []
+
+
 def address(db: str | None) -> str:
     """Return the database URL asked for, or that of the settings."""
     from lightwatch.settings import Settings
@@ -60,7 +63,15 @@ def open_at(db: str | None, *, create: bool = False) -> Store:
     """Open the store at an address."""
     from lightwatch.store import open_store
 
-    return open_store(address(db), create=create)
+    store = open_store(address(db), create=create)
+    _opened.append(store)
+    return store
+
+
+def close_stores() -> None:
+    """Let go of every store that the command opened."""
+    while _opened:
+        _opened.pop().close()
 
 
 def known_at(db: str | None, as_of: str | None) -> Known:

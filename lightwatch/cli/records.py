@@ -73,6 +73,7 @@ def load(
         package = Standard.open(folder)
     answers = read_answers(missing, package.clock) if missing else {}
     questions = missing or rejects.with_name("missing.csv")
+    _check_not_other(rejects)
     check_writable(rejects)
     outcome = take_in(
         _store_to_check(db) if check else open_at(db, create=True),
@@ -95,6 +96,18 @@ def load(
         print(as_text(outcome, rejects, questions))
     if outcome.refused:
         raise LightwatchError(_why_refused(outcome, rejects, strict=strict))
+
+
+def _check_not_other(rejects: Path) -> None:
+    """Refuse to write over anything but an earlier load's own lists."""
+    from lightwatch.observations.joining import HEADER
+    from lightwatch.observations.missing import COLUMNS
+    from lightwatch.observations.outcome import REJECTS
+    from lightwatch.observations.tables import refuse_other
+
+    refuse_other(rejects, REJECTS)
+    refuse_other(rejects.with_name(f"{rejects.stem}-joined.csv"), HEADER)
+    refuse_other(rejects.with_name("missing.csv"), COLUMNS)
 
 
 def _check_mapping(folder: Path, mapping: Path) -> None:

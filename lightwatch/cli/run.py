@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
-from lightwatch.cli.asking import app
+from lightwatch.cli.asking import app, close_stores
 from lightwatch.errors import LightwatchError
 
 
@@ -22,3 +22,9 @@ def main() -> None:
         said = f" ({error.driver})" if error.driver else ""
         print(f"lightwatch: {error}{said}", file=sys.stderr)
         sys.exit(1)
+    except OSError as error:
+        where = f"{error.filename}: "[:300] if error.filename else ""
+        print(f"lightwatch: {where}{error.strerror or error}", file=sys.stderr)
+        sys.exit(1)
+    finally:
+        close_stores()

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import socket
+import ssl
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,6 +15,10 @@ from lightwatch.cli.asking import (
     address,
     app,
 )
+from lightwatch.errors import LightwatchError
+
+if TYPE_CHECKING:
+    import uvicorn
 
 
 @app.command()
@@ -36,6 +42,8 @@ def serve(
     import uvicorn
 
     from api import create_app
+    from api.wire import Wire
+    from lightwatch.limits import GRACE_S
     from lightwatch.settings import Settings
 
     if (tls_cert is None) != (tls_key is None):
@@ -47,11 +55,37 @@ def serve(
             "signal (--tls-cert, --tls-key)",
             file=sys.stderr,
         )
-    uvicorn.run(
+    config = uvicorn.Config(
         service,
-        host=host,
-        port=port,
+        http=Wire,
+        ws="none",
         ssl_certfile=tls_cert,
         ssl_keyfile=tls_key,
         log_level="warning",
+        timeout_graceful_shutdown=GRACE_S,
     )
+    _check_certificate(config)
+    uvicorn.Server(config).run(sockets=[_listening(host, port)])
+
+
+def _check_certificate(config: uvicorn.Config) -> None:
+    try:
+        config.load()
+    except (ssl.SSLError, OSError, ValueError) as error:
+        raise LightwatchError(
+            f"{config.ssl_certfile} and {config.ssl_keyfile} cannot be used "
+            f"({error}); expected a certificate and its key, PEM, with no password"
+        ) from None
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """Return a socket that listens."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family, backlog=2048)
+    except (OSError, UnicodeError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise LightwatchError(
+            f"cannot listen on {host}, port {port} ({why}); expected an address of "
+            "this machine and a free port"
+        ) from None

@@ -25,7 +25,7 @@ def read_file(path: Path) -> dict[str, Any]:
         loaded = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
     except OSError as error:
         raise NotUnderstood(f"{path} cannot be read ({error.strerror})") from None
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise NotUnderstood(f"{path} is no TOML or JSON ({error})") from None
     if not isinstance(loaded, dict):
         raise NotUnderstood(f"{path}: expected a table of settings")

@@ -2,11 +2,22 @@
 
 from lightwatch.nights.clock import (
     DAY,
+    EARLIEST,
     SECOND,
     YEAR,
     LocalTime,
+    latest_plausible,
     read_date,
     read_partial_date,
 )
 
-__all__ = ["DAY", "SECOND", "YEAR", "LocalTime", "read_date", "read_partial_date"]
+__all__ = [
+    "DAY",
+    "EARLIEST",
+    "SECOND",
+    "YEAR",
+    "LocalTime",
+    "latest_plausible",
+    "read_date",
+    "read_partial_date",
+]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from calendar import monthrange
 from datetime import UTC, date, datetime, time, timedelta
+from time import time_ns
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from lightwatch.errors import NotUnderstood
@@ -17,6 +18,9 @@ SECOND = 1_000_000
 DAY = 86_400 * SECOND
 YEAR = int(365.25 * DAY)
 """Microseconds; a year here is the Julian year of 365.25 days."""
+
+EARLIEST = -2_208_988_800 * SECOND
+"""1900-01-01, UTC: nothing that is recorded happened before [instant]."""
 
 _MINUTES = {f"{minute:02}": minute * 60 * SECOND for minute in range(60)}
 _EPOCH = date(1970, 1, 1).toordinal()
@@ -31,6 +35,23 @@ _PARTIAL = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?", re.ASCII)
 _EPOCH_TIME = datetime(1970, 1, 1, tzinfo=UTC)
 _EARLIEST = (date.min.toordinal() + 2 - _EPOCH) * DAY
 _LATEST = (date.max.toordinal() - 2 - _EPOCH) * DAY
+
+
+def latest_plausible(now: int | None = None) -> int:
+    """Return the last instant that a record made by now can name: a day ahead.
+
+    What is later was written by a wrong clock, or has a wrong digit.
+
+    Parameters
+    ----------
+    now
+        The time [instant]; None: as this machine's clock says.
+    """
+    return (_now() if now is None else now) + DAY
+
+
+def _now() -> int:
+    return time_ns() // 1000
 
 
 def _offset(text: str) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from lightwatch.errors import NotUnderstood, UnknownAsset
-from lightwatch.nights import LocalTime
+from lightwatch.nights import EARLIEST, LocalTime
 from lightwatch.observations.rules import problems
 from lightwatch.store import Change, Store, Writer
 from lightwatch.words import resources
@@ -76,8 +76,10 @@ def amend_light(
         effective = now if on is None else clock.instant(on)
     except NotUnderstood as error:
         raise NotUnderstood(f"{on!r} {error}") from None
-    if effective > now:
-        raise NotUnderstood(f"{on!r} lies ahead (expected a day up to now)")
+    if not EARLIEST <= effective <= now:
+        raise NotUnderstood(
+            f"{on!r} lies ahead, or before 1900 (expected a day till now)"
+        )
     if not values:
         raise NotUnderstood("nothing to amend (expected COLUMN=VALUE)")
     with store.writing() as writer:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.nights import read_date, read_partial_date
+from lightwatch.nights import EARLIEST, read_date, read_partial_date
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.words import DEAD, LIVE, LIVE_VOLTS, SHUT
 
@@ -71,6 +71,10 @@ def _in_time(batch: Batch, context: Context, column: str, verb: str) -> None:
         for i, at in enumerate(times):
             if at is not None and at > context.created:
                 batch.reject(i, column, f"{verb} later than {context.limit}")
+    if min((at for at in times if at is not None), default=0) < EARLIEST:
+        for i, at in enumerate(times):
+            if at is not None and at < EARLIEST:
+                batch.reject(i, column, f"{verb} before 1900")
     days = {text[:10] for text in values}
     if not any(context.clock.changes_on(day) for day in days):
         return
@@ -341,6 +345,8 @@ def _weather(batch: Batch, context: Context) -> None:
     for i, at in enumerate(batch.happened):
         if at is not None and at >= context.created:
             batch.reject(i, "date", "measured later than the package was created")
+        elif at is not None and at < EARLIEST:
+            batch.reject(i, "date", "measured before 1900")
     for i, reason in batch.unknown(context, "station_id", "stations"):
         batch.warn(i, reason)
 

@@ -6,16 +6,23 @@ changes nothing; another record under the same key is refused.
 
 from __future__ import annotations
 
+import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 
-from lightwatch.errors import Conflict, NotUnderstood, Unavailable, UnknownAsset
+from lightwatch.errors import NotUnderstood, Unavailable
 from lightwatch.nights import SECOND, LocalTime
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated
+from lightwatch.observations.refused import (
+    BrokenRule,
+    NotOnRecord,
+    OtherRecord,
+    check_texts,
+)
 from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.observations.tables import Rows
 from lightwatch.store import Store, Taken, Writer
@@ -33,6 +40,9 @@ from lightwatch.words import (
 CLOCK_SKEW = 15 * 60 * SECOND
 """A device's clock may be this far ahead of the store's [microseconds]."""
 
+_RECORDED = "recorded_at as given"
+"""Further column: when a device says that it recorded what it sends."""
+
 _TRIES = 5
 """How often a record is tried where other services write the same one."""
 
@@ -47,32 +57,6 @@ _NAMES = {
 
 NO_FAULT, MADE_SAFE, TESTED = "none", "made_safe", "tested"
 """What may be done at a light beside work on a component."""
-
-
-class BrokenRule(NotUnderstood):
-    """Values that break the rules of intake, each named."""
-
-    def __init__(self, found: Sequence[Problem]) -> None:
-        super().__init__("; ".join(problem.reason for problem in found))
-        self.problems = tuple(found)
-
-
-class NotOnRecord(UnknownAsset):
-    """A column that names something that is not on record."""
-
-    def __init__(self, column: str, value: str, reason: str) -> None:
-        super().__init__(reason)
-        self.problems = (Problem(0, column, value, str(self)),)
-
-
-class OtherRecord(Conflict):
-    """Another record stands where this one would go."""
-
-    def __init__(self, column: str, value: str, reason: str, key: str) -> None:
-        super().__init__(reason)
-        self.problems = (Problem(0, column, value, reason),)
-        self.key = key
-        """The record that stands there."""
 
 
 @dataclass(frozen=True)
@@ -251,8 +235,14 @@ def _corrects_once(writer: Writer, values: Mapping[str, str]) -> None:
         raise OtherRecord("supersedes", old, reason, newer)
 
 
-def _complete(values: Mapping[str, str], clock: LocalTime, now: int) -> dict[str, str]:
-    """Fill in what a person need not say: when, and that it was recorded now."""
+def _complete(
+    values: Mapping[str, str], clock: LocalTime, within: tuple[int, int]
+) -> dict[str, str]:
+    """Fill in when, where a person does not say, and that it is recorded now.
+
+    When a record came to be known is for the store's own clock to say.
+    """
+    opened, now = within
     written = clock.at(now).isoformat(timespec="seconds")
     full = {name: text.strip() for name, text in values.items() if text.strip()}
     full.setdefault("performed_at", written)
@@ -262,8 +252,15 @@ def _complete(values: Mapping[str, str], clock: LocalTime, now: int) -> dict[str
         text = full["performed_at"]
         reason = f"performed_at {error}"
         raise BrokenRule([Problem(0, "performed_at", text, reason)]) from None
+    if done < opened:
+        text, since = full["performed_at"], clock.at(opened).date().isoformat()
+        reason = (
+            f"performed_at is before the register was opened ({since}): is the "
+            "device's clock right?"
+        )
+        raise BrokenRule([Problem(0, "performed_at", text, reason)])
     ahead = now - now % SECOND < done <= now + CLOCK_SKEW
-    full.setdefault("recorded_at", full["performed_at"] if ahead else written)
+    full["recorded_at"] = full["performed_at"] if ahead else written
     return full
 
 
@@ -278,7 +275,8 @@ def log_repair(
         Where to.
     values
         Columns of the exchange format's repairs, as text; ``repair_id`` is the key.
-        Blank: performed and recorded now.
+        Blank: performed now. It is recorded now whatever a device says; what that
+        says is kept in a further column, ``recorded_at as given``.
     now
         The time [instant].
     said_by
@@ -295,35 +293,44 @@ def log_repair(
     Unavailable
         The database is in trouble; sent again under its key it is kept once.
     """
-    clock = LocalTime(store.place().place["timezone"])
+    check_texts(values)
+    place = store.place().place
+    clock = LocalTime(place["timezone"])
+    opened = clock.instant(place["opened_on"])
     given = {name: text.strip() for name, text in values.items() if text.strip()}
     if "repair_id" not in given:
         reason = "repair_id is missing (the key that makes a retry safe)"
         raise BrokenRule([Problem(0, "repair_id", "", reason)])
     for _ in range(_TRIES):
         with suppress(Taken):  # then what another service kept is there now
-            return _kept_once(store, given, clock, now, said_by)
+            return _kept_once(store, given, clock, (opened, now), said_by)
     raise Unavailable("other services are writing the same record; try again")
 
 
 def _kept_once(
-    store: Store, given: Mapping[str, str], clock: LocalTime, now: int, said_by: str
+    store: Store,
+    given: Mapping[str, str],
+    clock: LocalTime,
+    within: tuple[int, int],
+    said_by: str,
 ) -> Logged:
+    """Keep one repair that was done since the register was opened, till now."""
     resource, key = resources()["repairs"], given["repair_id"]
     with store.writing() as writer:
         kept = writer.find("repairs", [key]).get(key)
         if kept is not None:
             _same(given, {name: kept[name] or "" for name in resource.columns})
             return Logged(key, already=True)
-        full = _complete(given, clock, now)
+        full = _complete(given, clock, within)
         _corrects_once(writer, full)
-        _insert(writer, resource, full, _context(writer, clock, full, now), said_by)
+        context = _context(writer, clock, full, within[1])
+        _insert(writer, resource, full, context, said_by, given.get("recorded_at", ""))
     return Logged(key, already=False)
 
 
 def _same(given: Mapping[str, str], kept: Mapping[str, str]) -> None:
     for name, text in given.items():
-        if name in kept and kept[name] != text:
+        if name in kept and kept[name] != text and name != "recorded_at":
             key = given["repair_id"]
             reason = (
                 f"repair {key} is on record with {name} {kept[name] or '(blank)'}, not "
@@ -338,6 +345,7 @@ def _insert(
     full: Mapping[str, str],
     context: Context,
     said_by: str,
+    recorded: str,
 ) -> None:
     columns = _columns(resource, full)
     times = read_times(resource, columns, context.clock)
@@ -347,7 +355,8 @@ def _insert(
     CHECKS["repairs"](batch, context)
     if batch.problems:
         raise BrokenRule(batch.problems)
-    writer.header("repairs", list(full))
+    extra = {_RECORDED: recorded} if recorded else {}
+    writer.header("repairs", [*full, *extra])
     writer.insert(
         "repairs",
         {
@@ -356,5 +365,6 @@ def _insert(
             "happened": batch.happened,
             "recorded": batch.recorded,
             "said_by": [said_by],
+            "extra": [json.dumps(extra, ensure_ascii=False) if extra else None],
         },
     )

@@ -9,7 +9,8 @@ import gc
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 
-from lightwatch.errors import Conflict
+from lightwatch.errors import Conflict, NotUnderstood
+from lightwatch.nights import latest_plausible
 from lightwatch.observations.absent import WITHOUT, make_circuits
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
@@ -110,11 +111,13 @@ def load(
     Conflict
         It is a package of another place than the store's.
     NotUnderstood
-        A file cannot be read as a table, or an answer does not fit.
+        A file cannot be read as a table, an answer does not fit, or the package was
+        made on a day that is still to come.
     """
+    _check_created(package, now)
     outcome = Outcome(checked=check)
     with suppress(_TakenBack), store.writing() as writer:
-        newest = _newest(writer, package)
+        newest = _newest(writer, package, now)
         older = newest is not None and newest > package.created
         load_id = writer.begin_load(now, package.created, package.place, said_by)
         intake = _begun(writer, package, outcome, load_id, said_by, older, tell)
@@ -131,7 +134,16 @@ def load(
     return outcome
 
 
-def _newest(writer: Writer, package: Package) -> int | None:
+def _check_created(package: Package, now: int) -> None:
+    if package.created > latest_plausible(now):
+        made, today = (package.clock.written(at) for at in (package.created, now))
+        raise NotUnderstood(
+            f"{package.folder}: created {made} lies ahead of this machine's clock "
+            f"({today}); put created right, or the clock; nothing was loaded"
+        )
+
+
+def _newest(writer: Writer, package: Package, now: int) -> int | None:
     """Return when the newest export on record was made; refuse another place's."""
     earlier, name = writer.loads(), package.place["name"]
     if earlier and earlier[-1].place["name"] != name:
@@ -139,7 +151,9 @@ def _newest(writer: Writer, package: Package) -> int | None:
             f"{package.folder} is of {name!r}, the store of "
             f"{earlier[-1].place['name']!r}; nothing was loaded"
         )
-    return max((one.created for one in earlier), default=None)
+    latest = latest_plausible(now)
+    known = (one.created for one in earlier if one.created <= latest)
+    return max(known, default=None)
 
 
 def _begun(

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lightwatch.observations.source import Source
-from lightwatch.observations.tables import Rows
+from lightwatch.observations.tables import Rows, harmless
 
 JOINED = ("components", "reports", "repairs", "sightings")
 """Files whose rows name a light."""
@@ -241,7 +241,8 @@ class Joins:
                 writer = csv.writer(file, lineterminator="\n")
                 writer.writerow(HEADER)
                 blank = ("",) * len(HEADER)
-                writer.writerows((*row, *blank)[: len(HEADER)] for row in rows)
+                whole = ((*row, *blank)[: len(HEADER)] for row in rows)
+                writer.writerows(map(harmless, row) for row in whole)
         return bool(rows)
 
 

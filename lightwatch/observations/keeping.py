@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from lightwatch.nights import latest_plausible
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.outcome import Count, Outcome
 from lightwatch.observations.package import Package
@@ -224,7 +225,8 @@ def _why_it_stays(intake: Intake, about: Sequence[Any]) -> str:
     if intake.is_older:
         return "but in an older export; the newer row stays"
     since, recorded, said_by = about
-    if max(since or 0, recorded or 0) > intake.package.created:
+    dated = max(since or 0, recorded or 0)
+    if intake.package.created < dated <= latest_plausible():
         return f"but {said_by} corrected it after the export was made; that stays"
     return ""
 

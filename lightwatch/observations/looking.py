@@ -189,7 +189,10 @@ def _delimiter(lines: Sequence[str]) -> str:
 def _text(path: Path, inside: str) -> Iterator[Seen]:
     data = path.read_bytes()
     encoding = encoding_of(data)
-    text = data.decode(encoding).removeprefix("\ufeff")
+    try:
+        text = data.decode(encoding).removeprefix("\ufeff")
+    except UnicodeDecodeError as error:
+        raise NotUnderstood(f"is not {encoding} text ({error.reason})") from None
     top = list(islice(text.splitlines(), _TOP))
     if not any(top):
         return
@@ -279,7 +282,7 @@ def look_at(folder: Path) -> tuple[list[Seen], list[str]]:
         if not path.is_file() or path.name.startswith((".", "~$", "datapackage.json")):
             continue
         if not lies_inside(folder, path):
-            left.append(f"{inside}: leads out of the folder")
+            left.append(f"{inside}: is a link (expected a file in the folder)")
             continue
         if path.suffix.lower() in _COMPANIONS and path.with_suffix(".shp").exists():
             continue

@@ -245,7 +245,9 @@ def check_there(folder: Path, source: Source, mapping: Path) -> None:
     if not (folder / parts).is_file():
         raise NotUnderstood(f"{where}: file {source.file!r} is not in {folder}")
     if not lies_inside(folder, folder / parts):
-        raise NotUnderstood(f"{where}: file {source.file!r} leads out of the folder")
+        raise NotUnderstood(
+            f"{where}: file {source.file!r} is a link (expected a file in the folder)"
+        )
     if parts.suffix.lower() not in known:
         raise NotUnderstood(
             f"{where}: {source.file!r} is of a kind that cannot "

@@ -119,7 +119,7 @@ def _loaded(path: Path) -> tuple[str, dict[str, Any]]:
         ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise NotUnderstood(f"{path} cannot be read ({error})") from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
         raise NotUnderstood(f"{path} is not TOML: {error}") from None
 
 

@@ -9,7 +9,7 @@ from dataclasses import astuple, dataclass, field, fields
 from pathlib import Path
 
 from lightwatch.errors import Conflict
-from lightwatch.observations.tables import table_writer
+from lightwatch.observations.tables import harmless, table_writer
 
 _PARTICULAR = re.compile(r"'[^']*'|\"[^\"]*\"|\S*\d\S*")
 """What makes one reason differ from the next: quoted values, words with a number."""
@@ -53,6 +53,10 @@ class Reject:
     column: str
     value: str
     reason: str
+
+
+REJECTS = tuple(one.name for one in fields(Reject))
+"""Columns of the list of bad values."""
 
 
 @dataclass(frozen=True)
@@ -116,8 +120,8 @@ class Outcome:
         try:
             with path.open("w", encoding="utf-8", newline="") as file:
                 writer = table_writer(file)
-                writer.writerow(field.name for field in fields(Reject))
-                writer.writerows(map(astuple, self.rejects))
+                writer.writerow(REJECTS)
+                writer.writerows(map(harmless, astuple(one)) for one in self.rejects)
         except OSError as error:
             raise Conflict(f"{path} cannot be written ({error.strerror})") from None
 

@@ -53,6 +53,8 @@ class Package:
                 f"{folder} is no data package (expected datapackage.json in it; "
                 "for other files draft a mapping with lightwatch map-columns)"
             ) from None
+        except RecursionError:
+            raise NotUnderstood(f"{where} is nested too deep") from None
         except (ValueError, OSError) as error:
             raise NotUnderstood(f"{where} cannot be read ({error})") from None
         if not isinstance(loaded, dict):
@@ -74,7 +76,10 @@ class Package:
 
     def has(self, name: str) -> bool:
         """Tell whether a resource's file is in the package."""
-        return name in self.files and self.path(name).is_file()
+        try:
+            return name in self.files and self.path(name).is_file()
+        except OSError:  # no file can have such a name
+            return False
 
     def path(self, name: str) -> Path:
         """Return where a resource's file is."""

@@ -15,13 +15,8 @@ from lightwatch.nights import LocalTime
 from lightwatch.observations.batch import Batch, Context
 from lightwatch.observations.checks import CHECKS
 from lightwatch.observations.dating import dated, patrol_recorded
-from lightwatch.observations.entry import (
-    CLOCK_SKEW,
-    BrokenRule,
-    Logged,
-    NotOnRecord,
-    OtherRecord,
-)
+from lightwatch.observations.entry import CLOCK_SKEW, Logged
+from lightwatch.observations.refused import BrokenRule, NotOnRecord, OtherRecord
 from lightwatch.observations.rules import Problem, problems, read_times
 from lightwatch.observations.tables import Rows
 from lightwatch.store import Store, Writer

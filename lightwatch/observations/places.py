@@ -20,7 +20,11 @@ from pyproj.exceptions import CRSError, ProjError
 from shapely import get_parts, line_merge
 
 from lightwatch.errors import NotUnderstood
-from lightwatch.observations.guarding import DRIVERS, refuse_disguised
+from lightwatch.observations.guarding import (
+    DRIVERS,
+    only_named_drivers,
+    refuse_disguised,
+)
 from lightwatch.observations.sheets import text_of
 from lightwatch.observations.tables import Rows
 
@@ -34,6 +38,7 @@ _GEOD = Geod(ellps="WGS84")
 def layer_names(path: Path) -> list[str]:
     """Return the names of a file's layers of shapes."""
     refuse_disguised(path)
+    only_named_drivers()
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
         read_by = {_driver(path, name) for name in names[:1]}

@@ -51,7 +51,7 @@ def written_by_hand(path: Path) -> tuple[Named, dict[str, str]]:
     try:
         text = path.read_text("utf-8-sig")
         loaded = tomllib.loads(text)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise NotUnderstood(f"{path} cannot be read as a mapping ({error})") from None
     parts = sections(text)
     said: dict[tuple[str, str | None], str] = {}

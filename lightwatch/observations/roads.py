@@ -54,7 +54,7 @@ def read_roads(path: Path) -> Rows:
     try:
         loaded = json.loads(path.read_text("utf-8-sig"))
         features = list(loaded["features"])
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         raise NotUnderstood(f"{path} is not a GeoJSON FeatureCollection") from None
     return road_rows(features)
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from itertools import islice
 from pathlib import Path
 from typing import Any
-from zipfile import BadZipFile
+from zipfile import ZipFile
 
-from lightwatch.errors import NotUnderstood
+from lightwatch.errors import LightwatchError, NotUnderstood
+from lightwatch.limits import SHEET_CELLS, UNPACKED_BYTES
 from lightwatch.observations.dates import written
-from lightwatch.observations.tables import Header, Rows, rows_of
+from lightwatch.observations.tables import Header, Rows, rows_of, within
 
 _LOOKED_AT = 20
 
@@ -69,37 +71,63 @@ def _is_number(cell: str) -> bool:
     return True
 
 
-def _opened(path: Path) -> Any:
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
     from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
 
+    book = None
     try:
-        return load_workbook(path, read_only=True, data_only=True)
-    except (OSError, BadZipFile, InvalidFileException, KeyError, ValueError) as error:
+        with path.open("rb") as file:
+            _check_unpacked(path)
+            book = load_workbook(file, read_only=True, data_only=True)
+            yield book
+    except LightwatchError:
+        raise
+    except Exception as error:  # of the library, and of those that it reads with
+        said = f"{error}".partition("\n")[0] or type(error).__name__
         raise NotUnderstood(
-            f"{path} cannot be read as a workbook ({error}); save it as .xlsx or .csv"
+            f"{path} cannot be read as a workbook ({said}); save it as .xlsx or .csv"
         ) from None
+    finally:
+        if book is not None:
+            book.close()
+
+
+def _check_unpacked(path: Path) -> None:
+    """Refuse a workbook that is small on the disk and huge when it is unpacked."""
+    with ZipFile(path) as packed:
+        size = sum(one.file_size for one in packed.infolist())
+    if size > UNPACKED_BYTES:
+        raise NotUnderstood(
+            f"{path} unpacks to {size:,} bytes (expected at most {UNPACKED_BYTES:,}); "
+            "save it as .csv"
+        )
+
+
+def _cells(sheet: Any, path: Path) -> Iterator[list[str]]:
+    """Yield a sheet's rows as text; refuse one that has no end."""
+    sheet.reset_dimensions()
+    count = 0
+    for row in sheet.iter_rows(values_only=True):
+        count += len(row)
+        if count > SHEET_CELLS:
+            raise NotUnderstood(
+                f"{path}: sheet {sheet.title!r} has more than {SHEET_CELLS:,} cells; "
+                "delete the blank ones, or save it as .csv"
+            )
+        yield [text_of(cell) for cell in row]
 
 
 def sheet_names(path: Path) -> list[str]:
     """Return the names of a workbook's sheets."""
-    book = _opened(path)
-    try:
+    with _opened(path) as book:
         return [sheet.title for sheet in book.worksheets]
-    finally:
-        book.close()
 
 
 def sheet_header(path: Path, sheet: str) -> int:
     """Return the row of a sheet's header, from 1: see :func:`header_at`."""
-    book = _opened(path)
-    try:
-        found = book[sheet]
-        found.reset_dimensions()
-        top = islice(found.iter_rows(values_only=True), _LOOKED_AT)
-        return header_at([[text_of(cell) for cell in row] for row in top])
-    finally:
-        book.close()
+    with _opened(path) as book:
+        return header_at(list(islice(_cells(book[sheet], path), _LOOKED_AT)))
 
 
 def read_sheet(
@@ -130,19 +158,16 @@ def read_sheet(
     NotUnderstood
         It is no workbook, or has no such sheet.
     """
-    book = _opened(path)
-    try:
+    with _opened(path) as book:
         names = [one.title for one in book.worksheets]
         if not names or (sheet is not None and sheet not in names):
             raise NotUnderstood(
                 f"{path}: sheet {sheet!r} is not there (it has {', '.join(names)})"
             )
-        found = book[sheet or names[0]]
-        found.reset_dimensions()
-        cells = ([text_of(x) for x in row] for row in found.iter_rows(values_only=True))
-        yield from _batches(cells, header, header_row, at_once)
-    finally:
-        book.close()
+        cells = _cells(book[sheet or names[0]], path)
+        yield from _batches(
+            cells, lambda head: header(within(head, path)), header_row, at_once
+        )
 
 
 def _batches(

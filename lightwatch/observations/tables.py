@@ -10,12 +10,14 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, TextIO
 
-from lightwatch.errors import NotUnderstood
+from lightwatch.errors import Conflict, NotUnderstood
+from lightwatch.limits import CELL_BYTES, COLUMNS
 
 _BREAK = re.compile(r"\r\n|\n|\r")
 _DELIMITERS = (",", ";", "\t")
 
-csv.field_size_limit(16 * 1024 * 1024)
+csv.field_size_limit(CELL_BYTES)
+_LONGEST_HEADER = 4_096
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,21 @@ def names_of(cells: Sequence[str]) -> list[str]:
     return [cell.strip() or f"column {i}" for i, cell in enumerate(cells, start=1)]
 
 
+def within(cells: list[str], path: Path) -> list[str]:
+    """Return the cells of a header; refuse more columns than a table has.
+
+    Raises
+    ------
+    NotUnderstood
+        There are too many.
+    """
+    if len(cells) > COLUMNS:
+        raise NotUnderstood(
+            f"{path} has {len(cells):,} columns (expected at most {COLUMNS:,})"
+        )
+    return cells
+
+
 def sniffed(line: str, known: frozenset[str]) -> str:
     """Return the delimiter of a header line: comma, semicolon or tab.
 
@@ -130,7 +147,7 @@ def read_table(
             for _ in range(header_row - 1):
                 file.readline()
             reader = csv.reader(file, delimiter=delimiter, strict=True)
-            names = header(next(reader, []))
+            names = header(within(next(reader, []), path))
             yield from _batches(reader, names, header_row - 1, at_once)
     except UnicodeDecodeError as error:
         raise NotUnderstood(_not_text(path, encoding, error)) from None
@@ -141,7 +158,9 @@ def read_table(
     except csv.Error as error:
         line = reader.line_num + header_row - 1
         raise NotUnderstood(f"{path}, line {line}: not a table ({error})") from None
-    except (OSError, TypeError) as error:
+    except NotUnderstood:
+        raise
+    except (OSError, TypeError, ValueError) as error:
         raise NotUnderstood(f"{path} cannot be read ({error})") from None
 
 
@@ -179,6 +198,45 @@ def _batches(
             lines = [line for line, row in zip(lines, rows, strict=True) if row]
             rows = [row for row in rows if row]
         yield rows_of(header, lines, rows)
+
+
+_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def harmless(value: Any) -> Any:
+    """Return a cell that no spreadsheet runs (OWASP, CSV injection).
+
+    Examples
+    --------
+    >>> harmless("=1+1")
+    "'=1+1"
+    >>> harmless("S100")
+    'S100'
+    >>> harmless(-3)
+    -3
+    """
+    if isinstance(value, str) and value.lstrip(" ").startswith(_RISKY):
+        return f"'{value}"
+    return value
+
+
+def refuse_other(path: Path, header: Sequence[str]) -> None:
+    """Refuse to write over a file that is there and holds something else.
+
+    Raises
+    ------
+    Conflict
+        Its first line is not the header of what was to be written.
+    """
+    if not path.is_file():
+        return
+    with path.open(encoding="utf-8", errors="replace", newline="") as file:
+        first = file.readline(_LONGEST_HEADER)
+    if first and next(csv.reader([first]), []) != list(header):
+        raise Conflict(
+            f"{path} is there already and holds something else; it was left as it is "
+            "(name another file)"
+        )
 
 
 class _Table:

@@ -9,15 +9,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
-from sqlalchemy import Connection, Engine, func, insert, select, update
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, Engine, Select, func, insert, select, update
 
 from lightwatch.errors import Conflict, UnknownAsset
+from lightwatch.nights import latest_plausible
 from lightwatch.store import schema
 from lightwatch.store.bulk import add_rows, hold_loads, read_columns
-from lightwatch.store.engine import make_engine
-from lightwatch.store.migrations import bring_up_to_date, is_empty
-from lightwatch.store.trouble import first_line, telling
+from lightwatch.store.engine import settle
+from lightwatch.store.trouble import telling
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,6 +86,12 @@ class Store:
         ):
             yield Writer(connection)
 
+    def close(self) -> None:
+        """Let the database go; an SQLite store is whole in its one file then."""
+        if self.engine.dialect.name == "sqlite":
+            settle(self.engine)
+        self.engine.dispose()
+
     def loads(self) -> list[Load]:
         """Return what was loaded, oldest first."""
         with self._reading() as connection:
@@ -94,6 +99,8 @@ class Store:
 
     def place(self) -> Load:
         """Return the load that says what place this is: the newest export.
+
+        One whose ``created`` lies ahead counts only where there is no other.
 
         Raises
         ------
@@ -103,18 +110,29 @@ class Store:
         loads = self.loads()
         if not loads:
             raise UnknownAsset("the store is empty (expected `lightwatch load DIR`)")
-        return max(loads, key=lambda load: (load.created, load.load_id))
+        latest = latest_plausible()
+        return max(
+            loads, key=lambda load: (load.created <= latest, load.created, load.load_id)
+        )
 
     def newest_record(self) -> int | None:
-        """Return the last instant at which an observation was recorded."""
+        """Return the last instant at which an observation was recorded.
+
+        Instants that lie ahead are left out: a wrong clock wrote them.
+        """
+        latest = latest_plausible()
+
+        def newest_of(column: Any) -> Select[Any]:
+            return select(func.max(column)).where(column <= latest)
+
         recorded = [
-            select(func.max(schema.TABLES[name].c.recorded))
+            newest_of(schema.TABLES[name].c.recorded)
             for name in ("reports", "repairs", "patrols", "sightings", "weather")
         ]
         with self._reading() as connection:
             replaced = connection.execute(select(schema.history.c.resource).distinct())
             versions = [
-                select(func.max(schema.TABLES[name].c.version_recorded))
+                newest_of(schema.TABLES[name].c.version_recorded)
                 for name in replaced.scalars()
             ]
             newest = [connection.scalar(one) for one in (*recorded, *versions)]
@@ -333,7 +351,8 @@ class Writer:
         old = self.find(resource, [change.key]).get(change.key)
         if old is None:
             raise UnknownAsset(f"{resource}: no row {change.key!r}")
-        if old["effective"] is not None and old["effective"] > change.effective:
+        since = old["effective"]
+        if since is not None and change.effective < since <= latest_plausible():
             raise Conflict(
                 f"{resource} {change.key}: the version on record counts from later"
             )
@@ -361,28 +380,3 @@ class Writer:
                 **{name: row.get(name) for name in kept},
             )
         )
-
-
-def open_store(address: str, *, create: bool = False) -> Store:
-    """Open the store at a database URL, upgraded to this version's tables.
-
-    Raises
-    ------
-    NotUnderstood
-        The URL names no database that can be used here.
-    UnknownAsset
-        There is no store there, and none was to be made.
-    Conflict
-        The store was written by a newer version, or is no store of ours.
-    """
-    engine = make_engine(address, create=create)
-    try:
-        if not create and is_empty(engine):
-            raise UnknownAsset(f"no store at {engine.url.render_as_string()}")
-        bring_up_to_date(engine)
-    except DBAPIError as error:
-        raise Conflict(
-            f"{engine.url.render_as_string()} cannot be opened as a store "
-            f"({first_line(error)})"
-        ) from None
-    return Store(engine)

@@ -14,9 +14,12 @@ class Taken(Conflict):
     """The database refused it for what is on record: another writer was quicker."""
 
 
-def first_line(error: BaseException) -> str:
-    """Return what a driver said, in one line."""
+def first_line(error: BaseException, engine: Engine) -> str:
+    """Return what a driver said, in one line and without the password."""
     said = str(getattr(error, "orig", None) or error).strip()
+    secret = str(engine.url.password or engine.url.query.get("password", ""))
+    if secret:
+        said = said.replace(secret, "***")
     return said.splitlines()[0] if said else type(error).__name__
 
 
@@ -55,5 +58,5 @@ def telling(engine: Engine, doing: str) -> Iterator[None]:
         yield
     except (exc.DBAPIError, exc.TimeoutError, driver.Error) as error:
         told = _meaning(engine, error, doing)
-        told.driver = first_line(error)
+        told.driver = first_line(error, engine)
         raise told from error

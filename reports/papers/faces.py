@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import re
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -17,6 +19,7 @@ _WIDEST = 60
 _LONG = 40
 _MOST_UPRIGHT = 9
 _SHEET_NAME = 31
+_FILE_NAME = 100
 
 
 def said(cell: Cell, decimals: int = 0) -> str:
@@ -104,8 +107,9 @@ def _workbook(paper: Paper, path: Path) -> None:
         for number, (name, value) in enumerate(lines):
             put(about, number, 0, name, bold)
             put(about, number, 1, value)
-        for table in paper.tables:
-            sheet = book.add_worksheet(table.name[:_SHEET_NAME])
+        names = _file_names([table.name for table in paper.tables], _SHEET_NAME)
+        for table, name in zip(paper.tables, names, strict=True):
+            sheet = book.add_worksheet(name)
             sheet.freeze_panes(1, 0)
             for i, head in enumerate(table.heads):
                 words = [head, *(said(row[i]) for row in table.rows[:500])]
@@ -114,6 +118,19 @@ def _workbook(paper: Paper, path: Path) -> None:
             for number, row in enumerate(table.rows, 1):
                 for i, cell in enumerate(row):
                     put(sheet, number, i, cell)
+
+
+def _file_names(names: Sequence[str], longest: int) -> list[str]:
+    """Return names that a file or a sheet may have, no two alike in any case."""
+    found: dict[str, str] = {}
+    for name in names:
+        plain = re.sub(r"[^\w .-]", "_", name)[:longest]
+        number = 1
+        while plain.casefold() in found:
+            number += 1
+            plain = f"{plain[: longest - 4]}-{number}"
+        found[plain.casefold()] = plain
+    return list(found.values())
 
 
 def written(paper: Paper, out: Path) -> list[Path]:
@@ -129,8 +146,9 @@ def written(paper: Paper, out: Path) -> list[Path]:
         out.mkdir(parents=True, exist_ok=True)
         page.write_text(as_html(paper), "utf-8")
         made = [page]
-        for table in paper.tables:
-            path = out / f"{paper.name}-{table.name}.csv"
+        names = _file_names([table.name for table in paper.tables], _FILE_NAME)
+        for table, name in zip(paper.tables, names, strict=True):
+            path = out / f"{paper.name}-{name}.csv"
             path.write_text(as_csv(table.heads, table.rows), "utf-8-sig", newline="")
             made.append(path)
         if paper.tables:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+import socket
+import sqlite3
 import sys
+import time
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from io import StringIO
@@ -14,8 +18,11 @@ from unittest.mock import patch
 
 import pytest
 
+from api.service import WARMING_S
 from lightwatch.cli import main
+from lightwatch.limits import GRACE_S
 from lightwatch.store import open_store
+from tests import killing
 from tests.small_city import DARK, small_city
 
 
@@ -150,3 +157,59 @@ def test_serve_says_that_phones_need_https_and_refuses_an_absent_store(
     done = run("serve", "--db", f"sqlite:///{tmp_path / 'none.db'}")
     assert done.returncode == 1
     assert "no store" in done.stderr
+
+
+def test_what_a_command_wrote_is_in_the_stores_one_file(tmp_path: Path) -> None:
+    address = small_city(tmp_path)
+    other = sqlite3.connect(tmp_path / "city.db")  # as a service would
+    other.execute("SELECT count(*) FROM repairs").fetchone()
+    done = run("repair", "P20099", "fuse", "--key", "k1", "--db", address)
+    assert done.returncode == 0, done.stderr
+    shutil.copy(tmp_path / "city.db", tmp_path / "copy.db")
+    assert kept(f"sqlite:///{tmp_path}/copy.db", "k1")["component"] == "fuse"
+    other.close()
+
+
+@pytest.mark.parametrize("half", [False, True], ids=["quiet", "a body that never ends"])
+def test_a_service_that_is_told_to_stop_does_and_its_store_is_one_file(
+    tmp_path: Path, half: bool
+) -> None:
+    address = small_city(tmp_path)
+    process, port = killing.served(address)
+    keys = [f"k{number}" for number in range(12)]
+    assert all(killing.post(port, "L000100", key) for key in keys)
+    wire = socket.create_connection(("127.0.0.1", port))
+    if half:
+        head = "POST /api/repairs HTTP/1.1\r\nHost: x\r\nContent-Length: 9\r\n\r\n{"
+        wire.sendall(head.encode())
+    time.sleep(0.3)
+    begun = time.monotonic()
+    process.terminate()
+    process.wait(60)
+    assert time.monotonic() - begun < GRACE_S + WARMING_S / 2
+    shutil.copy(tmp_path / "city.db", tmp_path / "copy.db")
+    store = open_store(f"sqlite:///{tmp_path}/copy.db")
+    assert set(store.find("repairs", keys)) == set(keys)
+    store.close()
+    wire.close()
+
+
+def test_serve_says_in_a_line_what_port_or_certificate_it_cannot_use(
+    address: str, tmp_path: Path
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        busy = run("serve", "--port", port, "--db", address)
+    assert busy.returncode == 1
+    assert f"port {port}" in busy.stderr
+    nowhere = run("serve", "--host", "x" * 300, "--db", address)
+    assert nowhere.returncode == 1
+    certificate = tmp_path / "some.pem"
+    certificate.write_text("no certificate", "utf-8")
+    files = ("--tls-cert", str(certificate), "--tls-key", str(certificate))
+    bad = run("serve", *files, "--db", address)
+    assert bad.returncode == 1
+    for done, said in ((busy, "cannot listen"), (bad, "cannot be used")):
+        line = done.stderr.strip().splitlines()[-1]
+        assert said in line
+        assert "Traceback" not in done.stderr

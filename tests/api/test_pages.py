@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from tests.api.test_repairs import job
+
 HTML = {"Accept": "text/html"}
 KEPT = {"repair_id", "light_id", "supersedes", "report_id", "circuit_id"}
 
@@ -101,6 +103,24 @@ def test_another_sites_form_is_refused(client: TestClient) -> None:
     assert client.get(f"/api/repairs/{given['repair_id']}").status_code == 404
     ours = client.post("/repairs", data=given, headers={"Origin": "http://lights.test"})
     assert ours.status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"Origin": "https://public.test", "Sec-Fetch-Site": "same-origin"}, 201),
+        ({"Origin": "https://public.test"}, 403),
+        ({"Origin": "http://lights.test", "Sec-Fetch-Site": "cross-site"}, 403),
+        ({"Origin": "http://lights.test", "Sec-Fetch-Site": "same-site"}, 403),
+        ({"Origin": "http://["}, 403),
+        ({"Origin": "null"}, 403),
+    ],
+)
+def test_a_proxy_may_give_the_service_another_name_but_no_other_site_may_post(
+    client: TestClient, headers: dict[str, str], status: int
+) -> None:
+    reply = client.post("/api/repairs", json=job(), headers=headers)
+    assert reply.status_code == status
 
 
 @pytest.mark.parametrize("path", ["/", "/queue", "/shell", "/lights/L000005"])

@@ -14,6 +14,9 @@ import jsonschema
 import pytest
 from fastapi.testclient import TestClient
 
+from api.present import now
+from lightwatch.nights import DAY, LocalTime
+from lightwatch.observations.known import Known, default_as_of
 from tests.small_city import DARK
 
 CONTRACT = Path(__file__).parents[3] / "shared" / "contract"
@@ -190,6 +193,48 @@ def test_what_was_logged_is_at_once_in_rates_outages_card_and_map(
     years = (datetime.now(UTC) - datetime.fromisoformat(DAY_AFTER_EXPORT)).days / 365.25
     assert part["age_years"] == pytest.approx(years, abs=0.06)
     assert light not in open_on_map(client)
+
+
+def test_a_record_is_recorded_when_the_office_got_it_whatever_the_device_says(
+    client: TestClient,
+) -> None:
+    store = client.app.state.present.store  # type: ignore[attr-defined]
+    past = Known(store, LocalTime("UTC").instant("2025-10-01"))
+    before = list(past.repairs["repair_id"])
+    made = "2025-06-01T10:00:00+00:00"
+    for said in (made, "2056-01-01T00:00:00+00:00", "soon"):
+        record = job(performed_at=made, recorded_at=said)
+        replies = [client.post("/api/repairs", json=record) for _ in range(2)]
+        assert [reply.status_code for reply in replies] == [201, 200]
+        row = store.find("repairs", [record["repair_id"]])[record["repair_id"]]
+        recorded = datetime.fromisoformat(row["recorded_at"])
+        assert abs(datetime.now(UTC) - recorded) < timedelta(minutes=5)
+        assert json.loads(row["extra"]) == {"recorded_at as given": said}
+    assert "recorded_at as given" in store.header("repairs")
+    assert list(Known(store, past.as_of).repairs["repair_id"]) == before
+    assert default_as_of(store) <= now() + DAY
+
+
+@pytest.mark.parametrize("text", ["1970-01-01T00:00", "0205-06-01T00:00"])
+def test_work_before_the_register_was_opened_is_refused(
+    client: TestClient, text: str
+) -> None:
+    told = problem(client.post("/api/repairs", json=job(performed_at=text)), 422)
+    (one,) = told["errors"]
+    assert one["where"] == "performed_at"
+    assert "before the register was opened" in one["what"]
+
+
+def test_a_record_that_a_wrong_clock_dated_ahead_moves_no_default_time(
+    client: TestClient,
+) -> None:
+    store = client.app.state.present.store  # type: ignore[attr-defined]
+    before = default_as_of(store)
+    with store.writing() as writer:
+        ahead = LocalTime("UTC").instant("2056-01-01")
+        row = {"key": ["Q2056"], "report_id": ["Q2056"], "recorded": [ahead]}
+        writer.insert("reports", row)
+    assert default_as_of(store) == before
 
 
 def test_answers_keep_the_contract(client: TestClient) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 import uvicorn
 
 from api import create_app
+from api.wire import Wire
 from lightwatch.settings import Settings
 from lightwatch.store import Store
 from tests.small_city import small_city
@@ -38,7 +39,7 @@ class Office:
 
     def __init__(self, folder: Path, town: Callable[[Path], str] = small_city) -> None:
         self.address = town(folder)
-        self.port, self._inner = _free_port(), _free_port()
+        self.port, self.inner = _free_port(), _free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.posts = 0
         self.lose = 0
@@ -55,7 +56,7 @@ class Office:
     def start(self) -> None:
         self.app = create_app(Settings(database_url=self.address))
         config = uvicorn.Config(
-            self.app, port=self._inner, log_level="error", ws="none"
+            self.app, port=self.inner, log_level="error", ws="none", http=Wire
         )
         self._server = uvicorn.Server(config)
         self._serving = threading.Thread(target=self._server.run)
@@ -90,7 +91,7 @@ class Office:
         while True:
             try:
                 near, _ = wire.accept()
-                far = socket.create_connection(("127.0.0.1", self._inner))
+                far = socket.create_connection(("127.0.0.1", self.inner))
             except OSError:
                 return
             self._open |= {near, far}

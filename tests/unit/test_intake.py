@@ -12,6 +12,7 @@ from lightwatch.cli import main
 from lightwatch.errors import Conflict, LightwatchError, NotUnderstood
 from lightwatch.nights import DAY
 from lightwatch.observations.amend import amend_light
+from lightwatch.observations.intake import load
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.outcome import Outcome, Reject
 from lightwatch.observations.package import Package
@@ -257,12 +258,51 @@ def test_weather_of_a_day_that_had_not_begun_is_rejected(loaded):
     ]
 
 
-def test_the_calendars_first_day_is_no_trouble_to_patrols_and_weather(loaded):
+@pytest.mark.parametrize("day", ["0001-01-01", "0205-06-01", "1899-12-30"])
+def test_what_happened_before_1900_is_set_aside_and_said(loaded, day):
     outcome = loaded(
-        patrols={2: {"started_at": "0001-01-01T00:00"}},
-        weather={2: {"date": "0001-01-01"}},
+        reports={2: {"received_at": f"{day}T00:00"}},
+        repairs={2: {"performed_at": f"{day}T00:00", "recorded_at": ""}},
+        weather={2: {"date": day}},
     )
-    assert outcome.rejects == []
+    assert told(outcome) == [
+        ("reports", 2, "received_at", "received before 1900"),
+        ("repairs", 2, "performed_at", "performed before 1900"),
+        ("weather", 2, "date", "measured before 1900"),
+    ]
+
+
+def test_a_package_made_on_a_day_to_come_is_refused_and_nothing_is_loaded(tmp_path):
+    store = new_store(tmp_path)
+    ahead = little_town(tmp_path / "one", created="2205-01-01T00:00")
+    with pytest.raises(NotUnderstood, match=r"created 2205.*lies ahead.*clock"):
+        load(store, Package.open(ahead), now=NOW, said_by="a test")
+    assert store.loads() == []
+    nearly = little_town(tmp_path / "two", created="2020-01-03T08:00")
+    load(store, Package.open(nearly), now=NOW, said_by="a test")
+    assert len(store.loads()) == 1
+
+
+def test_a_store_that_took_in_a_wrong_day_before_is_put_right_by_the_right_export(
+    tmp_path,
+):
+    store = new_store(tmp_path)
+    take_in(store, little_town(tmp_path / "one"))
+    moved = {2: {"circuit_id": "C2", "section_id": "S6"}}
+    wrong = little_town(tmp_path / "two", created="2205-01-01T00:00", lights=moved)
+    take_in(store, wrong)
+    assert default_as_of(store) == CLOCK.instant("2020-01-01")
+    right = little_town(
+        tmp_path / "three",
+        created="2020-02-01T00:00",
+        lights={2: {"circuit_id": "C2", "section_id": "S6", "watts": "77"}},
+    )
+    counts = take_in(store, right, now=CLOCK.instant("2020-02-02")).counts["lights"]
+    assert (counts.changed, counts.warnings) == (1, 0)
+    day = default_as_of(store)
+    assert day == CLOCK.instant("2020-02-01")
+    lights = Known(store, day).lights.set_index("light_id")
+    assert lights.loc["L01", ["circuit_id", "watts"]].to_list() == ["C2", 77]
 
 
 def test_a_repair_recorded_before_it_was_performed_is_rejected(loaded):
@@ -1070,7 +1110,9 @@ def test_an_older_export_does_not_undo_a_newer_one(tmp_path):
         tmp_path / "two", created="2020-02-01", lights={2: {"watts": "100"}}
     )
     take_in(store, newer)
-    outcome = take_in(store, little_town(tmp_path / "one"), now=NOW + 1)
+    outcome = take_in(
+        store, little_town(tmp_path / "one"), now=CLOCK.instant("2020-02-02")
+    )
     assert outcome.counts["lights"].changed == 0
     assert stored(store, "lights", "watts")[0] == "100"
     assert [one[:2] for one in warned(outcome)] == [("lights", 2)]

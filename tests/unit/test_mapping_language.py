@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
+import socket
 from pathlib import Path
 
 import geopandas as gpd
+import pyogrio
 import pytest
 from shapely.geometry import Point
 
 from lightwatch.errors import LightwatchError, NotUnderstood
 from lightwatch.nights import LocalTime
 from lightwatch.observations.dates import date_turn
+from lightwatch.observations.guarding import lies_inside
 from lightwatch.observations.looking import look_at
-from lightwatch.observations.places import layer_names
+from lightwatch.observations.places import layer_names, read_places
 from lightwatch.store import Store
 from tests.mapped_town import mapped_town, take_in_mapped
 
@@ -275,7 +278,7 @@ def test_links_and_files_that_are_not_what_they_say_are_not_opened(tmp_path):
     found, left = look_at(folder)
     assert found == []
     assert len(left) == 3
-    for name, why in (("link.csv", "leads out of the folder"),
+    for name, why in (("link.csv", "is a link"),
                       ("odd.json", "no GeoJSON file"),
                       ("odd.gpkg", "no GPKG file")):  # fmt: skip
         assert any(line.startswith(name) and why in line for line in left), name
@@ -285,8 +288,66 @@ def test_a_mapping_does_not_follow_a_link_out_of_the_folder(tmp_path):
     folder, mapping = mapped_town(tmp_path / "town", lights='file = "l.csv"')
     (tmp_path / "l.csv").write_text((folder / "lights.csv").read_text("utf-8"), "utf-8")
     (folder / "l.csv").symlink_to(tmp_path / "l.csv")
-    with pytest.raises(NotUnderstood, match="leads out of the folder"):
+    with pytest.raises(NotUnderstood, match="is a link"):
         take_in_mapped(folder, mapping)
+
+
+LINE = '{"type": "Feature", "properties": {}, "geometry": null}'
+REACHING = {
+    "a command": '{"type": "gdal_streamed_alg", "command_line": "gdal vector convert '
+    '/vsicurl/http://127.0.0.1:%d/a.json out", "relative_paths": false, "x": '
+    + LINE
+    + "}",
+    "a system by link": '{"type": "FeatureCollection", "crs": {"type": "link", '
+    '"properties": {"href": "http://127.0.0.1:%d/crs"}}, "features": [' + LINE + "]}",
+    "a system by address": '{"type": "FeatureCollection", "crs": {"type": "name", '
+    '"properties": {"name": "http://127.0.0.1:%d/crs"}}, "features": [' + LINE + "]}",
+    "a link twice": '{"type": "FeatureCollection", "crs": {"type": "url", '
+    '"properties": {"url": "http://127.0.0.1:%d/crs"}}, "crs": {"type": "name", '
+    '"properties": {"name": "EPSG:4326"}}, "features": [' + LINE + "]}",
+    "another kind": '{"layers": [{"name": "a"}], "at": "http://127.0.0.1:%d", "x": '
+    + LINE
+    + "}",
+}
+
+
+@pytest.mark.parametrize("text", REACHING.values(), ids=REACHING)
+def test_a_file_of_shapes_asks_no_other_machine(tmp_path, text):
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(0.2)
+        path = tmp_path / "a.json"
+        path.write_text(text % server.getsockname()[1], "utf-8")
+        with pytest.raises(NotUnderstood, match="no GeoJSON file"):
+            list(read_places(path, layer=None, crs=None, at_once=None))
+        with pytest.raises(TimeoutError):
+            server.accept()
+
+
+def test_only_the_named_ways_of_reading_shapes_are_left(tmp_path):
+    path = tmp_path / "a.json"
+    path.write_text('{"type": "FeatureCollection", "features": [' + LINE + "]}")
+    assert layer_names(path) == ["a"]
+    assert set(pyogrio.list_drivers()) == {"GPKG", "GeoJSON", "ESRI Shapefile"}
+    (tmp_path / "b.csv").write_text("a,b\n1,2\n", "utf-8")
+    with pytest.raises(pyogrio.errors.DataSourceError):
+        pyogrio.read_info(tmp_path / "b.csv")
+
+
+def test_a_companion_or_a_folder_that_is_a_link_is_not_followed(tmp_path):
+    folder = tmp_path / "in"
+    folder.mkdir()
+    frame = gpd.GeoDataFrame({"a": [1]}, geometry=[Point(15, 47)], crs=4326)
+    frame.to_file(folder / "a.shp")
+    assert len(look_at(folder)[0]) == 1
+    (folder / "a.dbf").rename(tmp_path / "a.dbf")
+    (folder / "a.dbf").symlink_to(tmp_path / "a.dbf")
+    found, left = look_at(folder)
+    assert not found
+    assert "is a link" in left[0]
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "b.csv").write_text("a,b\n1,2\n", "utf-8")
+    (folder / "sub").symlink_to(tmp_path / "other")
+    assert not lies_inside(folder, folder / "sub" / "b.csv")
 
 
 def test_a_geopackage_with_tables_that_stand_for_others_is_refused(tmp_path):

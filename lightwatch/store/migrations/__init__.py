@@ -13,6 +13,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, inspect, text
 
 from lightwatch.errors import Conflict
+from lightwatch.store.engine import shown
 
 HEAD = "0004"
 """The newest step; a test holds it to what is in ``versions``."""
@@ -28,7 +29,7 @@ def _version(connection: Connection) -> str | None:
         steps = [str(step) for step in found.scalars()]
     if names and not (len(steps) == 1 and re.fullmatch(r"\d{4}", steps[0])):
         raise Conflict(
-            f"{connection.engine.url.render_as_string()} holds other tables "
+            f"{shown(connection.engine.url)} holds other tables "
             f"({', '.join(names[:3])}) and is no store of ours"
         )
     return steps[0] if steps else None
@@ -69,7 +70,7 @@ def bring_up_to_date(engine: Engine) -> None:
         return
     if version is not None and version > HEAD:
         raise Conflict(
-            f"{engine.url.render_as_string()} was written by a newer Lightwatch "
+            f"{shown(engine.url)} was written by a newer Lightwatch "
             f"(its tables are at step {version}, this version knows {HEAD}); "
             "use that version"
         )
