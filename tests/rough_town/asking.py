@@ -47,6 +47,14 @@ class Asked:
         found: list[dict[str, Any]] = json.loads(text)["outages"]
         return found
 
+    def patrol(self, day: int, *, crews: int, hours: float) -> dict[str, Any]:
+        """Return the patrol planned at noon of a day, without search."""
+        noon = as_of(day + 0.5)
+        words = ["--night", noon[:10], "--crews", str(crews), "--hours", str(hours)]
+        text = self._said("patrol", *words, "--improve", "0", "--as-of", noon, "--json")
+        found: dict[str, Any] = json.loads(text)
+        return found
+
     def rates(self) -> pd.DataFrame:
         """Return rates by kind and type, at the end."""
         return pd.DataFrame(json.loads(self._said("rates", "--json"))["rows"])

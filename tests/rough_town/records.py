@@ -15,6 +15,7 @@ from tests.packages import write_package
 from tests.rough_town.drawings import Drawings
 from tests.rough_town.laws import LAWS
 from tests.rough_town.parts import KIND, Parts
+from tests.rough_town.roads import roads_file
 from tests.rough_town.rules import Roughness
 from tests.rough_town.streets import Floats, Ints, Streets, degrees
 from tests.rough_town.watching import Watch
@@ -100,7 +101,7 @@ def papers(
         ),
     }  # fmt: skip
     created = str(when(np.array([float(days)]))[0]) + ":00+00:00"
-    return Written(tables, _roads(streets), created, ids, made)
+    return Written(tables, roads_file(streets), created, ids, made)
 
 
 def _lights(streets: Streets, drawings: Drawings) -> pd.DataFrame:
@@ -262,24 +263,6 @@ def _patrols(watching: Watch, seen: pd.DataFrame, days: int) -> dict[str, pd.Dat
         "patrols": rows.sort_values(["patrol_id", "road_id"]),
         "sightings": sightings,
     }
-
-
-def _roads(streets: Streets) -> list[dict[str, Any]]:
-    roads = streets.roads
-    lon0, lat = degrees(roads["x0"].to_numpy(), roads["y"].to_numpy())
-    lon1, _ = degrees(roads["x1"].to_numpy(), roads["y"].to_numpy())
-    return [
-        {
-            "type": "Feature",
-            "properties": {"road_id": f"R{i:05d}", "name": f"Row {i}",
-                           "class": str(roads["class"].iloc[i]), "speed_kmh": 50,
-                           "one_way": False},
-            "geometry": {"type": "LineString", "coordinates": [
-                [round(float(lon0[i]), 6), round(float(lat[i]), 6)],
-                [round(float(lon1[i]), 6), round(float(lat[i]), 6)]]},
-        }
-        for i in range(len(roads))
-    ]  # fmt: skip
 
 
 def write(folder: Path, written: Written) -> Path:
