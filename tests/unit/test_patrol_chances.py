@@ -5,8 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.stats import gamma
 
-from lightwatch.decisions.patrol.chances import Since, chance, silent_odds
+from lightwatch.decisions.patrol.chances import (
+    Since,
+    chance,
+    mixed_odds,
+    silent_odds,
+)
+from lightwatch.decisions.patrol.failing import feeding
+from lightwatch.decisions.triage.experience import experience
+from lightwatch.detection.silence import Silence
+from lightwatch.lives import lives
+from lightwatch.observations.known import Known, default_as_of
+from lightwatch.register import Register
+from lightwatch.store import open_store
+from tests.small_city import small_city
 
 
 def odds(lit=0.0, passes=(), at=100.0, hazard=0.001, told=0.02, hit=0.9, start=0.0):
@@ -94,3 +108,36 @@ def test_simulated_lights_are_out_as_often_as_the_odds_say():
                                      told=told, hit=hit)]))[0]  # fmt: skip
     spread = np.sqrt(expected / silent.sum())
     assert share == pytest.approx(expected, abs=4 * spread)
+
+
+def test_where_lights_differ_odds_are_the_mean_over_their_rates():
+    since = Since(
+        np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64), np.array([40.0])
+    )
+    fails, told = np.array([0.002]), np.array([0.03])
+    mixed = mixed_odds(since, 100.0, fails, told, 0.9, Silence(1.5, 0.5))[0]
+    law = gamma(2.0, scale=0.5)
+    each = law.expect(lambda one: odds(passes=(40.0,), hazard=0.002, told=0.045 * one))
+    assert mixed == pytest.approx(each, rel=1e-3)
+    assert mixed > odds(passes=(40.0,), hazard=0.002, told=0.045)
+
+
+def test_a_feed_goes_dark_by_its_source_too(tmp_path):
+    store = open_store(small_city(tmp_path))
+    lived = lives(Register(Known(store, default_as_of(store))))
+    lights = lived.register.standing.reset_index(drop=True)
+    feed = feeding(lived, lights)
+    size = lights.groupby("circuit_id")["light_id"].transform("size")
+    known = experience(lived)
+    assert (feed["per_year"] >= known.supply_per_year).all()
+    most = known.crowd.first * size
+    assert (feed["crowd"] <= most + 1e-9).all()
+    rate, feeds = known.of_sections.to_dict(), lived.register.feeds
+    ways = lights["section_id"].map(
+        lambda one: sum(rate.get(above, 0.0) for above in feeds.get(one, ()))
+    )
+    circuits = lived.register.known.circuits.set_index("circuit_id")
+    alone = lights["circuit_id"].map(circuits["control"]) != "group"
+    want = known.supply_per_year + ways[alone]
+    assert (ways[alone] > 0).any()
+    assert feed["per_year"][alone].to_numpy() == pytest.approx(want.to_numpy())

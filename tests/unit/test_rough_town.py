@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from functools import cache
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.integrate import quad
 from scipy.stats import poisson
 
+from lightwatch.decisions.patrol.network import network
 from tests.rough_town import PRESETS, RoughTown, rough_town
+from tests.rough_town.driving import unknown_at
 from tests.rough_town.laws import LAWS, NUMBER, frailty, hazard
 from tests.rough_town.rules import YEAR, stream
 from tests.rough_town.streets import build
@@ -159,3 +162,23 @@ def test_the_same_seed_is_the_same_town() -> None:
     again = rough_town(7, "bad", lights=LIGHTS).written.tables
     for name, table in town("bad").written.tables.items():
         pd.testing.assert_frame_equal(table, again[name])
+
+
+def test_every_light_can_be_driven_to() -> None:
+    frame = gpd.GeoDataFrame.from_features(town("clean").written.roads, crs=4326)
+    net = network(frame)
+    assert len(net.in_main()) == net.in_main().sum()
+    assert {"R00000", "X00000"} <= set(net.road_id)
+
+
+def test_unknown_is_dark_and_not_told_of_since() -> None:
+    truth = town("clean").truth
+    day = truth.days - 200.0
+    unknown = set(unknown_at(truth, day).tolist())
+    assert unknown
+    assert unknown < set(truth.dark_at(day).tolist())
+    own = truth.own[truth.own["symptom"] == "out"]
+    waiting = own[(own["start"] <= day) & (own["noticed"] > day)]
+    assert len(set(waiting["light"]) - unknown) <= 0.2 * len(waiting)
+    noted = own[(own["noticed"] < day) & (own["end"] > day) & ~own["by_report"]]
+    assert not unknown & set(noted["light"])

@@ -4,6 +4,8 @@ Since a light was last known lit it fails at its hazard, and once it has failed 
 reported at a rate. Given that no report has come, the odds :math:`o` of failed against
 lit follow :math:`\dot o = \lambda + (\lambda - \rho) o`; a patrol that passes and
 notes nothing multiplies them by the chance that it would have overlooked the light.
+Rates of reports differ from light to light (:mod:`lightwatch.detection.silence`): the
+odds are the mean over them.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from numpy.typing import NDArray
 
 from lightwatch.decisions.patrol.failing import feeding, hazard_by_state
 from lightwatch.detection import PROVEN, Detection, unheld
+from lightwatch.detection.silence import Silence, silence
 from lightwatch.detection.touched import lights_touched
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
@@ -26,10 +29,6 @@ from lightwatch.register.fittings import worked_on
 from lightwatch.words import DARK, UNANSWERED
 
 YEAR_DAYS = YEAR / DAY
-
-CROWD = 0.7
-"""Of the reports that lights dark alone would have, one dark with others has this
-share; no source."""
 
 PASSES_BACK_DAYS = 5 * YEAR_DAYS
 """Older passes no longer tell anything."""
@@ -104,6 +103,21 @@ def silent_odds(
     at_first[first] = since.odds
     each = failed_since + at_first * missed * from_begin
     return np.asarray(np.bincount(light, each, minlength=count), dtype=np.float64)
+
+
+def mixed_odds(
+    since: Since,
+    at_day: float,
+    hazard: Floats,
+    reported: Floats,
+    hit: float,
+    differ: Silence,
+) -> Floats:
+    """Return :func:`silent_odds`, averaged over how rates of reports differ."""
+    odds = np.zeros(len(since.lit))
+    for rate, share in zip(*differ.rates, strict=True):
+        odds += share * silent_odds(since, at_day, hazard, rate * reported, hit)
+    return odds
 
 
 def chance(odds: Floats) -> Floats:
@@ -215,19 +229,19 @@ def unreported(
     own = hazard_by_state(lives, lights, hazards)
     since = known_since(lives.register, lights, kind)
     nothing = Since(since.lit, np.zeros(len(lights)), since.light, since.passed)
-    found = {}
+    differ, found = silence(lives.register), {}
     for state, hit in hits.items():
         hazard = own[state].to_numpy() / YEAR_DAYS if state in own else None
         if hazard is None:
             continue
         told = detected.reported_per_day(lights["light_id"], state)
         start = since if state == "out" else nothing
-        chances = chance(silent_odds(start, at_day, hazard, told, hit))
+        chances = chance(mixed_odds(start, at_day, hazard, told, hit, differ))
         if state in DARK:
-            feed = feeding(lives, lights, hazards)
-            crowd = np.maximum(feed["crowd"].to_numpy() * CROWD, 1.0)
+            feed = feeding(lives, lights)
+            together = told * np.maximum(feed["crowd"].to_numpy(), 1.0)
             by_feed = feed["per_year"].to_numpy() / YEAR_DAYS
-            shared = silent_odds(nothing, at_day, by_feed, told * crowd, hit)
-            chances = 1 - (1 - chances) * (1 - chance(shared))
+            odds = silent_odds(nothing, at_day, by_feed, together, hit)
+            chances = 1 - (1 - chances) * (1 - chance(odds))
         found[state] = chances
     return pd.DataFrame(found, index=pd.Index(lights["light_id"]))

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.triage.experience import experience
 from lightwatch.detection import episodes
 from lightwatch.detection.episodes import of_faults
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.register import Register
-from lightwatch.words import SUPPLY
+from lightwatch.words import DARK
 
 _LIKE = 5.0
 
@@ -55,29 +58,38 @@ def repeat_factor(lives: Lives) -> pd.Series[float]:
     return (sums["seen"] + 1 / spread) / (sums["due"] + 1 / spread)
 
 
-def feeding(lives: Lives, lights: pd.DataFrame, hazards: pd.DataFrame) -> pd.DataFrame:
-    """Return for each light the hazard of its feed, and how many go dark with it."""
+def feeding(lives: Lives, lights: pd.DataFrame) -> pd.DataFrame:
+    """Return for each light the hazard of its feed, and how the feed is reported.
+
+    Returns
+    -------
+    pandas.DataFrame
+        In the order of ``lights``: ``per_year`` [1/year], of going dark by a section
+        on its way to the source, its circuit's supply or group photocontrol;
+        ``crowd``, reports of what goes dark with it to those of one light alone: a
+        harmonic mean over these faults, so that the mean time until the first report
+        is right.
+    """
+    known = experience(lives)
     feeds = lives.register.feeds
-    of_feed = hazards[hazards["kind"].isin(list(SUPPLY))]
-    rate = of_feed.groupby("section_id")["per_year"].sum().to_dict()
+    rate = known.of_sections.to_dict()
     section = lights["section_id"].to_numpy()
-    beyond: dict[str, int] = {}
-    for one in section:
-        for above in feeds.get(one, ()):
-            beyond[above] = beyond.get(above, 0) + 1
-    total, crowd = np.zeros(len(lights)), np.zeros(len(lights))
-    for i, one in enumerate(section):
-        for above in feeds.get(one, ()):
+    ways = [feeds.get(one, ()) for one in section]
+    beyond = Counter(above for way in ways for above in way)
+    circuits = lives.register.known.circuits.set_index("circuit_id")
+    control = lights["circuit_id"].map(circuits["control"])
+    size = lights.groupby("circuit_id")["light_id"].transform("size").to_numpy(float)
+    group = known.group_per_year * known.shows("group", DARK)
+    total = known.supply_per_year * control.notna().to_numpy(float)
+    total += group * (control == "group").to_numpy(float)
+    waits = total / size
+    for i, way in enumerate(ways):
+        for above in way:
             hazard = rate.get(above, 0.0)
             total[i] += hazard
-            crowd[i] += hazard * beyond[above]
-    group = hazards[(hazards["light_id"] == "") & (hazards["kind"] == "photocontrol")]
-    by_circuit = group.groupby("circuit_id")["per_year"].sum()
-    shared = lights["circuit_id"].map(by_circuit).fillna(0.0).to_numpy(float)
-    size = lights.groupby("circuit_id")["light_id"].transform("size").to_numpy(float)
-    total, crowd = total + shared / 2, crowd + shared / 2 * size
-    mean = np.divide(crowd, total, out=np.ones(len(lights)), where=total > 0)
-    return pd.DataFrame({"per_year": total, "crowd": np.maximum(mean, 1.0)})
+            waits[i] += hazard / beyond[above]
+    many = np.divide(total, waits, out=np.ones(len(lights)), where=waits > 0)
+    return pd.DataFrame({"per_year": total, "crowd": known.crowd.first * many})
 
 
 def hazard_by_state(

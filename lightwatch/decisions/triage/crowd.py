@@ -74,16 +74,17 @@ def noticed(register: Register, mends: pd.DataFrame) -> pd.DataFrame:
 
 
 def _between_patrols(register: Register) -> pd.Series[float]:
-    """Return the mean days from one night patrol of a light's road to the next."""
+    """Return the days between two night patrols of a light's road, as a fault finds it.
+
+    A fault is likelier to begin in a long gap than in a short one: gaps count by their
+    length.
+    """
     patrols = register.known.patrols
-    nights = patrols[patrols["kind"] == "night"]
-    days = (
-        (nights["happened"] / DAY)
-        .groupby(nights["road_id"])
-        .agg(["min", "max", "count"])
-    )
-    days = days[days["count"] > 1]
-    every = (days["max"] - days["min"]) / (days["count"] - 1)
+    nights = patrols[patrols["kind"] == "night"].sort_values("happened")
+    gap = (nights["happened"] / DAY).groupby(nights["road_id"]).diff()
+    sums = pd.DataFrame({"gap": gap, "square": gap**2})
+    sums = sums.groupby(nights["road_id"]).sum()
+    every = (sums["square"] / sums["gap"])[sums["gap"] > 0]
     lights = register.known.lights.set_index("light_id")["road_id"]
     return lights.map(every)
 

@@ -34,6 +34,7 @@ from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.feed_history import feed_history
 from lightwatch.register import Register
+from lightwatch.register.once import once
 from lightwatch.words import DARK, SUPPLY, UNANSWERED
 
 YEAR_NIGHTS = YEAR / DAY
@@ -295,6 +296,7 @@ def _of_feeds(lives: Lives) -> dict[str, tuple[int, float, Prior]]:
     }
 
 
+@once
 def experience(lives: Lives) -> Experience:
     """Read off the records all that verdicts rest on."""
     register = lives.register
