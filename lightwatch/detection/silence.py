@@ -124,8 +124,9 @@ class Firsts:
         next lies ahead.
         """
         rate, missed = pace * self.rate, 1.0 - hit
-        earlier, waiting = untold(rate, spread, self.after)[0], 0.0
-        told, found = 1.0 - earlier, np.zeros(len(rate))
+        earlier, _ = untold(rate, spread, self.after)
+        waiting, found = np.zeros(len(rate)), np.zeros(len(rate))
+        told = 1.0 - earlier
         for passes in range(OVERLOOKED + 1):
             silent, _ = untold(rate, spread, self.after + (passes + 1) * self.gap)
             _, area = untold(rate, spread, (passes + 1) * self.gap)

@@ -73,7 +73,8 @@ def unknown_at(truth: Truth, day: float) -> Ints:
     signs = signs[signs["at"] < day]
     last = signs.groupby("light")["at"].max().reindex(since.index)
     known = last.to_numpy() >= since.to_numpy()
-    return since.index[~known].to_numpy(dtype=np.int64)
+    unknown: Ints = since.index[~known].to_numpy(dtype=np.int64)
+    return unknown
 
 
 def nights(truth: Truth, seed: int, number: int) -> Ints:
@@ -82,7 +83,8 @@ def nights(truth: Truth, seed: int, number: int) -> Ints:
     first = truth.days - BACK_YEARS * YEAR + stream(seed, "patrols").uniform(0, step)
     days = np.floor(first + step * np.arange(number)).astype(np.int64)
     calm = [not len(truth.storms_at(day + AT)) for day in days]
-    return days[calm]
+    quiet: Ints = days[calm]
+    return quiet
 
 
 def drive(asked: Asked, seed: int, into: Patrols, number: int) -> None:
