@@ -47,6 +47,8 @@ _REFUSED = {
 _ANSWERS: dict[int | str, dict[str, Any]] = {
     200: {"description": "It was there already; nothing changed"},
     404: {"description": "It names what is not on record", **_REFUSED},
+    408: {"description": "It did not come whole in time", **_REFUSED},
+    413: {"description": "It is longer than any record", **_REFUSED},
     409: {"description": "Another record stands where it would go", **_REFUSED},
     422: {"description": "It breaks a rule", **_REFUSED},
     503: {
