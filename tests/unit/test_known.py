@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from lightwatch.errors import Conflict
+from lightwatch.errors import Unavailable
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.store import open_store
 from tests.small_city import small_city
@@ -27,5 +27,5 @@ def test_what_cannot_be_read_ahead_is_told_when_it_is_asked_for(tmp_path) -> Non
         connection.exec_driver_sql("DROP TABLE components")
     known.ahead()
     assert len(known.lights)
-    with pytest.raises(Conflict, match="the store cannot be read"):
+    with pytest.raises(Unavailable, match="the store cannot be read"):
         _ = known.components
