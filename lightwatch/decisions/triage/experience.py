@@ -219,9 +219,10 @@ class Experience:
         )
         circuits = grid.register.known.circuits.set_index("circuit_id")
         control = circuits["control"].reindex(grid.circuits)
+        group = self.of_controls.reindex(grid.circuits).fillna(self.group_per_year)
         return FeedRates(
             yearly,
-            np.where(control == "group", self.group_per_year, 0.0),
+            np.where(control == "group", group, 0.0),
             self.supply_per_year
             * control.notna().to_numpy()
             * np.where(grid.circuits.isin(found[1]), FOUND, 1.0),
@@ -233,6 +234,13 @@ class Experience:
         feeds = self.hazards[self.hazards["kind"].isin(list(SUPPLY))]
         ratio = feeds["circuit_id"].map(self.feed_ratio).fillna(1.0)
         return (feeds["per_year"] * ratio).groupby(feeds["section_id"]).sum()
+
+    @cached_property
+    def of_controls(self) -> pd.Series:
+        """Hazard of each circuit's group photocontrol, by its type and age [1/year]."""
+        found = self.hazards
+        controls = (found["kind"] == "photocontrol") & (found["light_id"] == "")
+        return found[controls].groupby("circuit_id")["per_year"].sum()
 
     @cached_property
     def line_per_km_year(self) -> float:
