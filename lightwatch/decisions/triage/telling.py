@@ -18,7 +18,7 @@ from lightwatch.decisions.triage.proving import Proving
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.spoken import day_of, per_cent, symptom_said
 from lightwatch.decisions.triage.tested import OLD_NIGHTS, Reading, readings
-from lightwatch.decisions.triage.troubles import answers
+from lightwatch.decisions.triage.troubles import last_closed
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK
@@ -262,10 +262,8 @@ class Telling:
     def closed_before(self) -> list[str]:
         """Say which lights were told of again soon after a report was closed."""
         found = []
-        done = answers(self.register)
-        done = done[done["by_word"] & done["light_id"].isin(self.reported)]
-        for light, some in done.groupby("light_id"):
-            last = some.sort_values("happened").iloc[-1]
+        done = last_closed(self.register)
+        for light, last in done[done.index.isin(self.reported)].iterrows():
             days = (self.since - float(last["happened"])) / DAY
             if 0 <= days <= SOON_DAYS:
                 mended = last["action"] != "no_fault_found"

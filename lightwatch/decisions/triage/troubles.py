@@ -94,6 +94,18 @@ def answers(register: Register) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
+@once
+def last_closed(register: Register) -> pd.DataFrame:
+    """Return the last closing that answers, by light: ``happened`` and ``action``."""
+    done = answers(register)
+    done = done[done["by_word"].astype(bool)].sort_values("happened", kind="stable")
+    return (
+        done.drop_duplicates("light_id", keep="last")
+        .set_index("light_id")[["happened", "action"]]
+        .sort_index()
+    )
+
+
 def latest_work(answered: pd.DataFrame, by: str) -> pd.DataFrame:
     """Return the last answer by light, circuit or section.
 
