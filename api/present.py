@@ -11,7 +11,6 @@ from functools import cached_property
 from lightwatch.decisions.triage import Outage, Triage, triaged
 from lightwatch.decisions.triage.apart import Apart, apart
 from lightwatch.decisions.triage.experience import Experience, experience
-from lightwatch.decisions.triage.signs import Signs
 from lightwatch.lives import Lives, lives
 from lightwatch.nights import SECOND
 from lightwatch.observations.entry import Logged, log_repair
@@ -66,7 +65,7 @@ class Picture:
     @cached_property
     def triage(self) -> Triage:
         """All that verdicts are drawn from."""
-        return Triage(self.lives, self.rates, Signs.of(self.register))
+        return Triage.of(self.lives, self.rates)
 
     @cached_property
     def outages(self) -> list[Outage]:

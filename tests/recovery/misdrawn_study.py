@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from demo_city import Parameters, simulate
-from lightwatch.decisions.triage.misdrawn import Misdrawn, history, misdrawn
+from lightwatch.decisions.triage.misdrawn import Misdrawn, history
+from lightwatch.decisions.triage.signs import Signs
 from tests.recovery.triage_mornings import judged_at
 from tests.recovery.unrecorded_study import loaded
 from tests.recovery.unrecorded_study import misdrawn as spoilt
@@ -49,10 +50,8 @@ def contradicted(seed: int, lights: int) -> Contradicted:
     tables, was = spoilt(city.tables, rng, SHARE)
     with loaded(replace(city, tables=tables)) as store:
         triage = judged_at(store, made.created.replace(tzinfo=None))
-        named: dict[str, Misdrawn] = {
-            one.light_id: one for one in misdrawn(triage.signs, triage.known)
-        }
-        against = history(triage.signs, triage.known)
+        named: dict[str, Misdrawn] = {one.light_id: one for one in triage.misdrawn}
+        against = history(Signs.of(triage.register), triage.known)
     against = against[against["circuit_id"] == against["light_id"].map(was)]
     count = against.set_index("light_id")[["dark_with", "lit_without"]].sum(axis=1)
     twice = set(count.index[count >= 2])

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lightwatch.decisions.triage import Triage
+from lightwatch.decisions.triage import Triage, triaged
 from lightwatch.decisions.triage.channel import DARKNESS
 from lightwatch.decisions.triage.misdrawn import chances, doubted, history
 from lightwatch.decisions.triage.past_faults import (
@@ -21,9 +21,11 @@ from lightwatch.decisions.triage.past_faults import (
     PastFaults,
 )
 from lightwatch.decisions.triage.shared_mends import shared_mends
+from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.surroundings import AMONG, OWN, surroundings
 from lightwatch.lives import lives
 from reports.doubts import doubts_text
+from reports.outages import outages_text
 from tests.packages import take_in, write_package
 
 OPENED = datetime(2016, 1, 1, tzinfo=UTC)
@@ -188,6 +190,20 @@ def test_a_light_that_went_dark_twice_with_the_other_circuit_is_named(
     assert "does not make it dead" in said
 
 
+def test_a_light_named_counts_in_the_faults_of_its_likelier_circuit(
+    tmp_path: Path,
+) -> None:
+    """Its report and that of one other make a fault of the second circuit likelier."""
+    reports, repairs = twice()
+    told = [report(1440.0, "L17"), report(1441.0, STRAY)]
+    triage = street(tmp_path, [*reports, *told], repairs)
+    [fault] = [one for one in triaged(triage) if STRAY in one.reported]
+    assert fault.circuit_id == "C2"
+    assert fault.reported == ("L17", STRAY)
+    said = outages_text("2020-01-01T00:00:00+00:00", [fault], triage.misdrawn)
+    assert "Record in doubt: L18 is on circuit C1 on record" in " ".join(said.split())
+
+
 def test_right_drawings_name_none(tmp_path: Path) -> None:
     right = ["C1"] * 12 + ["C2"] * 12
     assert street(tmp_path, *twice(), drawn=right).misdrawn == ()
@@ -209,7 +225,7 @@ def test_a_light_told_of_alone_and_mended_by_itself_counts_for_nothing(
         for day in (110.0, 710.0)
     ]
     triage = street(tmp_path, reports, [*repairs, *own])
-    against = history(triage.signs, triage.known).set_index("light_id")
+    against = history(Signs.of(triage.register), triage.known).set_index("light_id")
     assert against.loc[STRAY, "dark_with"] == 0
     assert against.loc[STRAY, "log_factor"] < 0
     assert triage.misdrawn == ()
@@ -233,7 +249,7 @@ def test_circuits_that_take_turns_along_a_street_are_not_doubted(
             notes[name] += rows
     reports.append(report(255.0, first[3]))
     triage = street(tmp_path, reports, repairs, notes, turns)
-    table = doubted(triage.signs, triage.known)
+    table = doubted(Signs.of(triage.register), triage.known)
     assert (table["stands"] == AMONG).sum() >= 4
     assert triage.misdrawn == ()
 

@@ -17,11 +17,14 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class _Patrols:
-    """Patrols; ``of`` lists them by road segment.
+class Patrols:
+    """Patrols of road segments by number, and when each set out; ``of`` lists by road.
 
-    ``noted`` holds, sorted, patrol x lights + light of what they noted.
+    ``noted`` holds, sorted, patrol x lights + light of what they noted; ``names`` those
+    of all patrols.
     """
+
+    names: pd.Index
 
     patrol: Ints
     at: Floats
@@ -36,7 +39,8 @@ class Driven:
     grid: Grid
 
     @cached_property
-    def _patrols(self) -> dict[str, _Patrols]:
+    def patrols(self) -> dict[str, Patrols]:
+        """Patrols by night, and by day."""
         patrols = self.grid.register.known.patrols
         names = pd.Index(sorted(set(patrols["patrol_id"])), dtype=object)
         sightings = self.grid.register.known.sightings
@@ -48,7 +52,8 @@ class Driven:
         for kind in ("night", "day"):
             some = patrols[patrols["kind"] == kind]
             road = self.grid.roads.get_indexer(pd.Index(some["road_id"]))
-            found[kind] = _Patrols(
+            found[kind] = Patrols(
+                names,
                 names.get_indexer(pd.Index(some["patrol_id"])),
                 some["happened"].to_numpy(float),
                 Lists.of(road, len(self.grid.roads)),
@@ -71,7 +76,7 @@ class Driven:
         tuple
             Positions in ``at``, and when the patrol set out [instant].
         """
-        patrols = self._patrols[kind]
+        patrols = self.patrols[kind]
         rows, which = patrols.of.pick(self.grid.road[at])
         key = patrols.patrol[rows] * len(self.grid.lights) + at[which]
         place = np.minimum(np.searchsorted(patrols.noted, key), len(patrols.noted) - 1)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -45,14 +46,29 @@ class Grid:
     """Lights in service, their circuits and sections, numbered from 0.
 
     A light on no circuit is on one of its own, whose name begins with ``ALONE``.
+
+    Parameters
+    ----------
+    register
+        What is on record.
+    rather
+        Circuits of lights that are rather on another than is on record.
     """
 
     register: Register
+    rather: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def lights(self) -> pd.DataFrame:
-        """Lights in service."""
-        return self.register.standing.reset_index(drop=True)
+        """Lights in service; those rather on another circuit are on no section."""
+        lights = self.register.standing.reset_index(drop=True)
+        if not self.rather:
+            return lights
+        other = lights["light_id"].map(self.rather)
+        return lights.assign(
+            circuit_id=other.fillna(lights["circuit_id"]),
+            section_id=lights["section_id"].where(other.isna(), ""),
+        )
 
     @cached_property
     def light_ids(self) -> pd.Index:

@@ -136,20 +136,19 @@ class PastFaults:
     @cached_property
     def _passed(self) -> tuple[Events, Ints, Ints, Ints]:
         """Night patrols by road; their numbers; patrol x light noted dark, and own."""
-        grid, known = self.signs.grid, self.signs.register.known
-        nights = known.patrols[known.patrols["kind"] == "night"]
-        names = pd.Index(nights["patrol_id"].unique())
-        road = grid.roads.get_indexer(pd.Index(nights["road_id"]))
-        events = Events.of(road, nights["happened"].to_numpy(float) / DAY)
-        seen = known.sightings[known.sightings["state"].isin(DARK)]
-        patrol = names.get_indexer(pd.Index(seen["patrol_id"]))
+        grid, nights = self.signs.grid, self.signs.driven.patrols["night"]
+        road = np.repeat(np.arange(len(grid.roads)), np.diff(nights.of.start))
+        events = Events.of(road, nights.at[nights.of.rows] / DAY)
+        seen = self.signs.register.known.sightings
+        seen = seen[seen["state"].isin(DARK)]
+        patrol = nights.names.get_indexer(pd.Index(seen["patrol_id"]))
         light = grid.light_ids.get_indexer(pd.Index(seen["light_id"]))
         day = seen["happened"].to_numpy(float) / DAY
         own = self._own_work.count(light, day, day + OWN_DAYS) > 0
         key = patrol * len(grid.lights) + light
         good = (patrol >= 0) & (light >= 0)
         noted, alone = np.unique(key[good & ~own]), np.unique(key[good & own])
-        return events, names.get_indexer(pd.Index(nights["patrol_id"])), noted, alone
+        return events, nights.patrol[nights.of.rows], noted, alone
 
     def _passes(self, rows: pd.DataFrame) -> pd.DataFrame:
         """Return the patrols that passed lights in faults.

@@ -25,22 +25,21 @@ def shared_mends(register: Register) -> pd.DataFrame:
     """
     known, repairs = register.known, register.known.repairs
     level = level_of_work(repairs)
-    kept = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
-    whole = (level == "feed") & (repairs["section_id"] == "").to_numpy()
-    sources = repairs.index.isin(source_faults(repairs).index)
-    kept &= (level != "own") & (~whole | sources)
+    done = repairs[level != "own"].assign(level=level[level != "own"])
+    done = done[~done["action"].isin((*UNANSWERED, "no_fault_found"))]
+    whole = (done["level"] == "feed") & (done["section_id"] == "")
+    done = done[~whole | done.index.isin(source_faults(repairs).index)]
     control = known.circuits.set_index("circuit_id")["control"]
-    own_control = repairs["circuit_id"].map(control) == "own"
     told = known.reports.set_index("report_id")["symptom"]
-    symptom = repairs["report_id"].map(told).fillna("")
-    found = repairs["symptom_found"]
-    lit = ~found.where(found != "", symptom).isin((*DARK, ""))
-    kept &= (level != "group") | (~own_control & ~lit)
-    mends = repairs[kept]
-    some = (level[kept] == "feed") & (mends["section_id"] == "")
+    found = done["symptom_found"]
+    symptom = found.where(found != "", done["report_id"].map(told).fillna(""))
+    dark = symptom.isin((*DARK, "")) & (done["circuit_id"].map(control) != "own")
+    mends = done[(done["level"] == "feed") | dark]
     return mends.assign(
         repair=mends.index,
         day=mends["happened"] / DAY,
         part=worked_on(mends),
-        some=some & ~mends["cause"].isin(("supply", "fuse")),
+        some=(mends["level"] == "feed")
+        & (mends["section_id"] == "")
+        & ~mends["cause"].isin(("supply", "fuse")),
     )

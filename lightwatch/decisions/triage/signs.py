@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -114,6 +114,10 @@ class Signs:
     def of(cls, register: Register) -> Signs:
         """Take what the register knows."""
         return cls(Grid(register))
+
+    def with_lights_on(self, rather: Mapping[str, str]) -> Signs:
+        """Return the same where some lights are on other circuits than on record."""
+        return Signs(Grid(self.register, rather)) if rather else self
 
     @property
     def register(self) -> Register:

@@ -14,8 +14,9 @@ from scipy.spatial import KDTree
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.likely_feeds import JOIN_M
 
-BESIDE = 12
-"""Neighbours among which other circuits are looked for."""
+NEAR, BESIDE = 4, 12
+"""A light that has another circuit's among so few neighbours is looked at; so many are
+looked at then."""
 
 CIRCUITS = 3
 """Other circuits that a light is held against, the nearest."""
@@ -30,6 +31,11 @@ OWN, BORDER, AMONG = 0, 1, 2
 FIRST = 0.9
 """Share of lights on a wrong circuit that are on that of their nearest neighbour, where
 this is another; no source."""
+
+
+def _nearest(many: int, of: int) -> list[int]:
+    """Return which neighbours to ask for: the nearest but the light itself."""
+    return [*range(2, min(many, of - 1) + 2)]
 
 
 def surroundings(grid: Grid) -> pd.DataFrame:
@@ -47,23 +53,24 @@ def surroundings(grid: Grid) -> pd.DataFrame:
         nearest light of it), ``stands`` (OWN, BORDER or AMONG), ``share`` (that it is
         this circuit, if it is another than on record).
     """
-    here = np.flatnonzero(grid.on_record)
-    count = min(BESIDE, len(here) - 1)
-    if count < 1:
+    known = np.flatnonzero(grid.on_record)
+    if len(known) < 2:
         columns = ["light", "circuit", "other", "stands", "share"]
         return pd.DataFrame(columns=columns, dtype=int)
-    place = grid.metres[here]
-    away, near = KDTree(place).query(place, [*range(2, count + 2)])
-    circuit = grid.circuit[here]
+    place, circuit = grid.metres[known], grid.circuit[known]
+    tree = KDTree(place)
+    _, near = tree.query(place, _nearest(NEAR, len(place)))
+    here = np.flatnonzero((circuit[near] != circuit[:, None]).any(axis=1))
+    away, near = tree.query(place[here], _nearest(BESIDE, len(place)))
     of = circuit[near]
-    differs = of != circuit[:, None]
+    differs = of != circuit[here][:, None]
     # Lights of the nearest neighbour's circuit that come before any of its own.
     before = (np.logical_and.accumulate(differs, axis=1) & (of == of[:, :1])).sum(1)
     stands = np.where(before >= AMID, AMONG, np.where(before > 0, BORDER, OWN))
     row, column = np.nonzero(differs & (away <= JOIN_M))
     table = pd.DataFrame(
-        {"light": here[row], "circuit": of[row, column],
-         "other": here[near[row, column]], "stands": stands[row],
+        {"light": known[here[row]], "circuit": of[row, column],
+         "other": known[near[row, column]], "stands": stands[row],
          "first": (before[row] > 0) & (of[row, column] == of[row, 0])}
     )  # fmt: skip
     table = table.drop_duplicates(["light", "circuit"], ignore_index=True)

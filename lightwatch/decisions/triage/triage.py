@@ -52,11 +52,16 @@ class Triage:
     signs: Signs = field(repr=False)
     meant: Calibration | None = None
     """Corrects probabilities of feed faults, where closed jobs have shown how."""
+    misdrawn: tuple[Misdrawn, ...] = ()
+    """Lights that are probably on another circuit than on record; taken for on it."""
 
     @classmethod
-    def of(cls, lives: Lives) -> Triage:
-        """Read the rates off the records."""
-        return cls(lives, experience(lives), Signs.of(lives.register))
+    def of(cls, lives: Lives, rates: Experience | None = None) -> Triage:
+        """Read the rates off the records, where they are not at hand."""
+        known, signs = rates or experience(lives), Signs.of(lives.register)
+        wrong = misdrawn(signs, known)
+        rather = {one.light_id: one.probably_on for one in wrong}
+        return cls(lives, known, signs.with_lights_on(rather), misdrawn=wrong)
 
     @property
     def register(self) -> Register:
@@ -67,11 +72,6 @@ class Triage:
     def troubles(self) -> pd.DataFrame:
         """Every open report and sighting, with its circuit."""
         return self.signs.open
-
-    @cached_property
-    def misdrawn(self) -> tuple[Misdrawn, ...]:
-        """Lights that are probably on another circuit than is on record."""
-        return misdrawn(self.signs, self.known)
 
     @cached_property
     def standing(self) -> pd.DataFrame:
