@@ -224,8 +224,9 @@ class Traffic:
         more = (after[:, :, None] <= np.array(HOURS) / 24).sum(axis=0)
         rest = np.full(len(HOURS), len(after))
         count = np.column_stack([rest - more[0], more[0] - more[1], more[1]])
-        found: Floats = count + MARKS_LIKE
-        return found / found.sum(axis=1, keepdims=True)
+        count = count + MARKS_LIKE
+        found: Floats = count / count.sum(axis=1, keepdims=True)
+        return found
 
     @cached_property
     def spread(self) -> float:
