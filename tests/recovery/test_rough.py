@@ -85,3 +85,14 @@ def test_rates_are_true(asked: Asked) -> None:
     held = rows["rate_per_1000_true"].between(rows["low"], rows["high"])
     assert len(rows) == 15
     assert held.mean() >= least(0.95, len(rows))
+
+
+def test_circuits_said_to_be_wrong_are(asked: Asked) -> None:
+    truth = asked.town.truth
+    on = truth.recorded_circuit
+    wrong = np.flatnonzero((on >= 0) & (on != truth.circuit))
+    named = {int(one[1:]): int(to[1:]) for one, to in asked.doubted().items()}
+    right = sum(truth.circuit[light] == circuit for light, circuit in named.items())
+    assert len(wrong) >= 15
+    assert right / len(named) >= least(0.9, len(named))
+    assert len(set(named) & set(wrong.tolist())) >= least(0.6, len(wrong)) * len(wrong)
