@@ -11,6 +11,7 @@ from functools import cached_property
 from lightwatch.decisions.triage import Outage, Triage, triaged
 from lightwatch.decisions.triage.apart import Apart, apart
 from lightwatch.decisions.triage.experience import Experience, experience
+from lightwatch.decisions.triage.misdrawn import Misdrawn
 from lightwatch.lives import Lives, lives
 from lightwatch.nights import SECOND
 from lightwatch.observations.entry import Logged, log_repair
@@ -26,15 +27,20 @@ UNSETTLED_S = 5.0
 """How long a picture serves while others may still add to its last second [s]."""
 
 
+Learned = tuple[Experience, tuple[Misdrawn, ...]]
+"""Rates, and the lights that are probably on another circuit."""
+
+
 @dataclass(frozen=True)
 class Picture:
     """All that is known as of one instant; each part is worked out when asked for.
 
-    ``rates_before``: of an earlier picture; they serve where only tests came since.
+    ``before``: what an earlier picture read off the records; it serves where only tests
+    came since.
     """
 
     register: Register
-    rates_before: Experience | None = None
+    before: Learned | None = None
 
     @property
     def known(self) -> Known:
@@ -54,18 +60,19 @@ class Picture:
     @cached_property
     def rates(self) -> Experience:
         """What verdicts rest on, read off the records."""
-        return self.rates_before or experience(self.lives)
+        return self.before[0] if self.before else experience(self.lives)
 
     @property
-    def rates_if_known(self) -> Experience | None:
-        """The same, if anybody has asked for them yet."""
-        found: Experience | None = vars(self).get("rates")
-        return found
+    def learned(self) -> Learned | None:
+        """What was read off the records, if anybody has asked for it yet."""
+        found: Triage | None = vars(self).get("triage")
+        return (found.known, found.misdrawn) if found else None
 
     @cached_property
     def triage(self) -> Triage:
         """All that verdicts are drawn from."""
-        return Triage.of(self.lives, self.rates)
+        wrong = self.before[1] if self.before else None
+        return Triage.of(self.lives, self.rates, wrong)
 
     @cached_property
     def outages(self) -> list[Outage]:
@@ -169,20 +176,20 @@ class Present:
             stamp = (as_of, len(self.store.loads()), logged)
             if old is not None and stamp == self._stamp and self._holds(as_of):
                 return old
-            rates = self._rates_before(stamp)
+            before = self._before(stamp)
             self._picture = Picture(
-                Register(Known(self.store, as_of), self.near_m), rates
+                Register(Known(self.store, as_of), self.near_m), before
             )
             self._stamp, self._built = stamp, now()
             return self._picture
 
-    def _rates_before(self, stamp: tuple[int, int, int]) -> Experience | None:
-        """Return rates that still serve, for nothing but tests was logged since."""
+    def _before(self, stamp: tuple[int, int, int]) -> Learned | None:
+        """Return what still serves, for nothing but tests was logged since."""
         others = stamp[1], stamp[2] - self._tests
         if self._others != others or now() - self._rated > RATES_S * SECOND:
             self._others, self._rated = others, now()
             return None
-        return self._picture.rates_if_known if self._picture else None
+        return self._picture.learned if self._picture else None
 
     def _holds(self, as_of: int) -> bool:
         """Tell whether no other process can have added below ``as_of`` unnoticed."""

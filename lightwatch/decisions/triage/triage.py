@@ -56,10 +56,15 @@ class Triage:
     """Lights that are probably on another circuit than on record; taken for on it."""
 
     @classmethod
-    def of(cls, lives: Lives, rates: Experience | None = None) -> Triage:
-        """Read the rates off the records, where they are not at hand."""
+    def of(
+        cls,
+        lives: Lives,
+        rates: Experience | None = None,
+        wrong: tuple[Misdrawn, ...] | None = None,
+    ) -> Triage:
+        """Read off the records the rates, and what is misdrawn, unless at hand."""
         known, signs = rates or experience(lives), Signs.of(lives.register)
-        wrong = misdrawn(signs, known)
+        wrong = misdrawn(signs, known) if wrong is None else wrong
         rather = {one.light_id: one.probably_on for one in wrong}
         return cls(lives, known, signs.with_lights_on(rather), misdrawn=wrong)
 
