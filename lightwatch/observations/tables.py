@@ -201,10 +201,13 @@ def _batches(
 
 
 _RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
+_NUMBER = re.compile(r"[-+]?[0-9]+([.,][0-9]+)?")
 
 
 def harmless(value: Any) -> Any:
     """Return a cell that no spreadsheet runs (OWASP, CSV injection).
+
+    A plain number stays as it is.
 
     Examples
     --------
@@ -212,12 +215,11 @@ def harmless(value: Any) -> Any:
     "'=1+1"
     >>> harmless("S100")
     'S100'
-    >>> harmless(-3)
-    -3
+    >>> harmless("-91.5")
+    '-91.5'
     """
-    if isinstance(value, str) and value.lstrip(" ").startswith(_RISKY):
-        return f"'{value}"
-    return value
+    risky = isinstance(value, str) and value.lstrip(" ").startswith(_RISKY)
+    return f"'{value}" if risky and not _NUMBER.fullmatch(value) else value
 
 
 def refuse_other(path: Path, header: Sequence[str]) -> None:
