@@ -170,13 +170,16 @@ def test_a_file_name_that_no_disk_takes_is_told(tmp_path):
 
 
 def test_a_list_of_rejects_runs_nothing_and_keeps_what_was_given(tmp_path):
-    bad = ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", " =1", "plain"]
+    bad = ["=1+1", "+1+1", "-1+1", "@x", "\t=1", "\r=1", " =1", "-A1"]
+    good = ["plain", "-91", "+1", "-3,5", ""]
     outcome = Outcome()
-    outcome.rejects = [Reject("lights", 2, text, "a", text, "no") for text in bad]
+    outcome.rejects = [
+        Reject("lights", 2, text, "a", text, "no") for text in bad + good
+    ]
     outcome.write_rejects(tmp_path / "rejects.csv")
     with (tmp_path / "rejects.csv").open(newline="", encoding="utf-8") as file:
         _, *rows = csv.reader(file)
-    assert [row[4] for row in rows] == [f"'{text}" for text in bad[:-1]] + ["plain"]
+    assert [row[4] for row in rows] == [f"'{text}" for text in bad] + good
     assert [row[2] for row in rows] == [row[4] for row in rows]
 
 
