@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import tempfile
+import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,7 @@ def models_of(city: City) -> LifeModels:
         package = Path(folder) / "package"
         city.write(package)
         store = open_store(f"sqlite:///{folder}/city.db", create=True)
-        load(store, Package.open(package), now=0, said_by="study")
+        load(store, Package.open(package), now=time.time_ns() // 1000, said_by="study")
         models = life_models(lives(Register(Known(store, default_as_of(store)))))
         store.engine.dispose()
     return models

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,7 +42,12 @@ def flagged(seed: int) -> Flagged:
         city = simulate(Parameters.city(), seed)
         city.write(Path(folder) / "package")
         store = open_store(f"sqlite:///{folder}/city.db", create=True)
-        load(store, Package.open(Path(folder) / "package"), now=0, said_by="study")
+        load(
+            store,
+            Package.open(Path(folder) / "package"),
+            now=time.time_ns() // 1000,
+            said_by="study",
+        )
         known = Known(store, default_as_of(store))
         found = unheld_repairs(Register(known))
         true = set(city.truth.misdiagnosed) & set(known.repairs["repair_id"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pandas as pd
@@ -21,7 +22,12 @@ def test_delays_and_hit_rates_are_near_the_truth(tmp_path: Path) -> None:
     city = simulate(Parameters.city(), seed=3)
     city.write(tmp_path / "package")
     store = open_store(f"sqlite:///{tmp_path}/city.db", create=True)
-    load(store, Package.open(tmp_path / "package"), now=0, said_by="study")
+    load(
+        store,
+        Package.open(tmp_path / "package"),
+        now=time.time_ns() // 1000,
+        said_by="study",
+    )
     found = detection(Register(Known(store, default_as_of(store))))
     true = city.truth.failures
     true = true[true["noticed_at"] != ""]
