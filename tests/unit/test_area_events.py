@@ -10,7 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from lightwatch.decisions.areas.bursts import Starts, Traffic
 from lightwatch.decisions.triage import Outage, outages
+from lightwatch.decisions.triage.area_events import _Found, _grown
 from lightwatch.decisions.triage.habits import source_faults
 from lightwatch.lives import lives
 from lightwatch.nights import DAY
@@ -238,3 +240,28 @@ def test_in_a_large_city_several_a_day_are_no_area() -> None:
     rng = np.random.default_rng(3)
     many = [(float(day), f"C{i}") for i, day in enumerate(rng.uniform(0, 3650, 7300))]
     assert len(source_faults(supplies(*many))) > 0.95 * len(many)
+
+
+EDGES = [  # east [m], hours after the area began, hours until several were told of
+    (0.0, 0.0, 1.0),
+    (300.0, 1.0, 1.0),
+    (900.0, -0.3, 1.0),
+    (1500.0, 2.0, 1.0),
+    (2900.0, 2.0, 1.0),
+    (310.0, 2.0, np.inf),
+    (320.0, 30.0, 1.0),
+]
+
+
+def test_an_area_grows_by_circuits_beside_it_of_which_several_were_told_of() -> None:
+    east, hours, more = np.array(EDGES).T
+    order = np.argsort(hours, kind="stable")
+    at = 100 + hours[order] / 24
+    place = np.column_stack([east[order], np.zeros(len(order))])
+    later = np.column_stack([at + more[order] / 24, np.full(len(at), np.inf)])
+    starts = Starts(at, place, np.arange(len(at)), later)
+    traffic = Traffic(starts, 0.0, 110.0, place, len(at))
+    first = np.flatnonzero(np.isin(east[order], [0.0, 300.0]))
+    found = _grown(_Found(first, 100.0, 0.1, 3.0), traffic, np.arange(len(at)))
+    assert sorted(place[found.starts, 0]) == [0.0, 300.0, 900.0, 1500.0]
+    assert found.since == pytest.approx(100 - 0.3 / 24)
