@@ -85,13 +85,20 @@ def test_a_day_without_orders_says_why(plan) -> None:
     assert "No orders as of today" in stock_text("today", replace(plan, orders=()))
 
 
-@pytest.mark.parametrize("risky", ["=1+1", "+1", "-1", "@a", "\tx", "\rx", "  =1"])
+@pytest.mark.parametrize("risky", ["=1+1", "+1+1", "-1-1", "@a", "\tx", "\rx", "  =1"])
 def test_a_cell_that_would_run_does_not(risky: str) -> None:
     assert harmless(risky) == f"'{risky}"
 
 
 def test_numbers_and_plain_words_stay_as_they_are() -> None:
-    assert [harmless(x) for x in (-3, 2.5, "S100", "")] == [-3, 2.5, "S100", ""]
+    assert [harmless(x) for x in (-3, 2.5, "S100", "", "+1", "-1")] == [
+        -3,
+        2.5,
+        "S100",
+        "",
+        "+1",
+        "-1",
+    ]
 
 
 def test_no_cell_of_the_sheets_runs(plan, tmp_path) -> None:
