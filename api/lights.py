@@ -12,11 +12,12 @@ import pandas as pd
 from api.present import Picture
 from api.readings import readings, readings_at
 from lightwatch.decisions.cautions import CAUTIONS, READING, before_work
-from lightwatch.decisions.triage import METHOD, VERDICTS, Outage
+from lightwatch.decisions.triage import METHOD, Outage
 from lightwatch.decisions.triage.spoken import (
     is_shared,
     next_said,
     not_heard_from,
+    verdict_named,
     verdict_said,
     would_change,
 )
@@ -178,7 +179,8 @@ def trouble(picture: Picture, outage: Outage, light_id: str) -> dict[str, Any]:
         "symptom": outage.symptom,
         "since": outage.since.isoformat(),
         "verdict": outage.verdict,
-        "verdict_in_words": VERDICTS[outage.verdict],
+        "verdict_in_words": verdict_named(outage),
+        "at_cabinet": outage.at_cabinet,
         "probability": outage.probability,
         "reported": light_id in outage.reported,
         "lights": len(outage.lights),

@@ -39,8 +39,8 @@ NONE_APART = Apart()
 
 
 def _document(outage: Outage) -> dict[str, Any]:
-    verdict = outage.verdict
-    return {
+    verdict, cabinet = outage.verdict, outage.at_cabinet
+    found = {
         "lights": list(outage.lights),
         "reported": list(outage.reported),
         "circuit_id": outage.circuit_id,
@@ -64,7 +64,10 @@ def _document(outage: Outage) -> dict[str, Any]:
         "since": outage.since.isoformat(),
         "why": list(outage.why),
         "danger": list(outage.danger),
-    } | ({"inferred": True} if outage.inferred and not outage.circuit_id else {})
+    }
+    if outage.inferred and not outage.circuit_id:
+        found["inferred"] = True
+    return found if cabinet is None else {**found, "at_cabinet": cabinet}
 
 
 def outages_document(
@@ -120,7 +123,8 @@ def _circuit(outage: Outage) -> str:
     if outage.circuit_id is None:
         return "no circuit on record"
     fed = {True: ", underground", False: ", overhead", None: ", feed not on record"}
-    said = "" if outage.verdict == "supply_fault" else fed[outage.underground]
+    named = outage.verdict == "supply_fault" and outage.at_cabinet is None
+    said = "" if named else fed[outage.underground]
     return f"on circuit {outage.circuit_id}{said}"
 
 

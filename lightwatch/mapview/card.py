@@ -6,12 +6,13 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from lightwatch.decisions.cautions import OVERHEAD, UNDERGROUND, UNKNOWN_FEED
-from lightwatch.decisions.triage.outage import VERDICTS, Outage
+from lightwatch.decisions.triage.outage import Outage
 from lightwatch.decisions.triage.spoken import (
     day_of,
     is_shared,
     next_said,
     not_heard_from,
+    others_said,
     per_cent,
     source_is_likeliest,
     symptom_said,
@@ -128,14 +129,7 @@ def _ours(outage: Outage, lights: dict[str, Light]) -> Iterable[Fact]:
 
 
 def _doubt(outage: Outage) -> Iterable[Fact]:
-    others = [
-        f"{VERDICTS[name]} {per_cent(share)}"
-        for name, share in sorted(
-            outage.probabilities.items(), key=lambda one: one[1], reverse=True
-        )
-        if name != outage.verdict and share >= 0.01
-    ]
-    if others:
+    if others := others_said(outage):
         yield "It could also be", ", ".join(others)
 
 

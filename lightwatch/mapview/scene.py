@@ -14,9 +14,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from lightwatch.decisions.triage.outage import Outage
+from lightwatch.decisions.triage.outage import SHARED, Outage
 from lightwatch.decisions.triage.spoken import (
-    SHARED,
     is_shared,
     source_is_likeliest,
     verdict_said,

@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from lightwatch.decisions.triage.outage import Outage
-from lightwatch.decisions.triage.spoken import SHARED
+from lightwatch.decisions.triage.outage import SHARED, Outage
 
 Point = tuple[float, float]
 """Longitude and latitude [degrees]."""

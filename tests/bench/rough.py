@@ -6,8 +6,9 @@ day and by night, and about storms (2, 6, 24 hours after the start while they la
 a tenth of their lights are reported, 3 and 20 days after the end). What is said is held
 against what is so, one column a version. ``1.00 of 20``: ratio, and the number of cases
 under it. A supply alarm is an entry whose verdict is a supply fault, sure by more than
-a half; known out: told of or noted, and not worked on since. A storm is told as one
-area once a tenth of its lights are reported. Options: ``--seeds N``, ``--first N``,
+a half; known out: told of or noted, and not worked on since. At the cabinet: the group
+photocontrol or the supply, told as one, sure by more than a half. A storm is told as
+one area once a tenth of its lights are reported. Options: ``--seeds N``, ``--first N``,
 ``--lights N``, ``--blind N`` (moments a town), ``--storms N`` (the last so many),
 ``--jobs N`` (versions at a time).
 """

@@ -15,6 +15,7 @@ from tests.rough_town.truth import Truth
 SUPPLY = ("cable", "line", "supply")
 """Kinds of shared fault that the verdict supply_fault means."""
 
+GROUP = ("photocontrol",)
 SURE = 0.5
 Entries = Sequence[dict[str, Any]]
 
@@ -31,8 +32,12 @@ class Judged:
     darkens a light of it), on_record (shared, or one that was mended and is not
     recorded), storm (on a recent storm's circuits)."""
 
+    cabinets: pd.DataFrame
+    """Entries said to be at the cabinet: right (a group photocontrol or a supply)."""
+
     faults: pd.DataFrame
-    """Open shared faults: kind, known (lights known out), found, section rank."""
+    """Open shared faults: kind, known (lights known out), found, section rank; cabinet
+    (found, or at the source and told as at the cabinet)."""
 
     storms: pd.DataFrame
     """Storms going on, a tenth of their lights reported: told as one area."""
@@ -59,6 +64,7 @@ def judged(truth: Truth, day: float, entries: Entries) -> Judged:
     return Judged(
         _circuits(truth, entries, reported, supply),
         _alarms(truth, day, entries, reported, open_now),
+        _cabinets(truth, entries, reported, open_now),
         _faults(truth, day, entries, reported, open_now),
         _storms(truth, day, entries, reported),
     )
@@ -112,6 +118,26 @@ def _alarms(
     return pd.DataFrame(rows, columns=columns)
 
 
+def _at_cabinet(entry: dict[str, Any]) -> bool:
+    return bool(entry.get("at_cabinet", 0.0) > SURE)
+
+
+def _cabinets(
+    truth: Truth,
+    entries: Entries,
+    reported: list[set[int]],
+    open_now: pd.DataFrame,
+) -> pd.DataFrame:
+    sources = open_now.index[open_now["section"] < 0]
+    dark = set().union(*(truth.feed_lights[i].tolist() for i in sources))
+    rows = [
+        (entry["circuit_id"], bool(lights & dark))
+        for entry, lights in zip(entries, reported, strict=True)
+        if _at_cabinet(entry)
+    ]
+    return pd.DataFrame(rows, columns=["circuit", "right"])
+
+
 def _unrecorded(truth: Truth, day: float) -> pd.DataFrame:
     """Return shared faults that were mended, of which no record has come in."""
     feeds, done = truth.feeds, truth.repairs
@@ -158,8 +184,10 @@ def _faults(
         known = len(known_out(truth, fault, day))
         drawn = section >= 0 and bool(truth.sections_on_record[section])
         rank = min(ranks, default=99)
-        rows.append((fault, kind, section, drawn, known, bool(sure), rank))
+        cabinet = bool(sure) or (section < 0 and any(map(_at_cabinet, on)))
+        rows.append((fault, kind, section, drawn, known, bool(sure), rank, cabinet))
     columns = ["fault", "kind", "section", "on_record", "known", "found", "rank"]
+    columns.append("cabinet")
     return pd.DataFrame(rows, columns=columns)
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from tests.rough_town.asking import Asked, moments
 from tests.rough_town.judging import (
+    GROUP,
     SUPPLY,
     contradictions,
     judged,
@@ -29,6 +30,7 @@ class Study:
 
     circuits: list[pd.DataFrame] = field(default_factory=list)
     alarms: list[pd.DataFrame] = field(default_factory=list)
+    cabinets: list[pd.DataFrame] = field(default_factory=list)
     faults: list[pd.DataFrame] = field(default_factory=list)
     storms: list[pd.DataFrame] = field(default_factory=list)
     listed: list[tuple[int, ...]] = field(default_factory=list)
@@ -48,7 +50,7 @@ def study(asked: Asked, seed: int, into: Study, blind: int, storms: int) -> None
         entries = asked.outages(day)
         found = judged(truth, day, entries)
         marks = {"seed": seed, "day": day, "occasion": occasion}
-        for name in ("circuits", "alarms", "faults", "storms"):
+        for name in ("circuits", "alarms", "cabinets", "faults", "storms"):
             getattr(into, name).append(getattr(found, name).assign(**marks))
         into.near_storms += occasion in ("during", "after 3")
         if occasion == "after 20":
@@ -107,11 +109,18 @@ def _right(column: str) -> Callable[[Study], str]:
     return found
 
 
-def _recall(kinds: tuple[str, ...], known: int = 2) -> Callable[[Study], str]:
+def _cabinets(one: Study) -> str:
+    rows = _all(one.cabinets)
+    return _ratio(rows["right"].sum(), len(rows))
+
+
+def _recall(
+    kinds: tuple[str, ...], known: int = 2, how: str = "found"
+) -> Callable[[Study], str]:
     def found(one: Study) -> str:
         rows = _all(one.faults)
         rows = rows[rows["kind"].isin(kinds) & (rows["known"] >= known)]
-        return _ratio(rows["found"].sum(), len(rows))
+        return _ratio(rows[how].sum(), len(rows))
 
     return found
 
@@ -199,7 +208,10 @@ MEASURES: dict[str, Callable[[Study], str]] = {
     "  or mended, not yet recorded": _right("on_record"),
     "recall, 2 lights known out": _recall(SUPPLY),
     "recall, 4 lights known out": _recall(SUPPLY, 4),
-    "recall, group photocontrols": _recall(("photocontrol",)),
+    "  2, or told as at the cabinet": _recall(SUPPLY, how="cabinet"),
+    "recall, group photocontrols": _recall(GROUP),
+    "  or told as at the cabinet": _recall(GROUP, how="cabinet"),
+    "told as at the cabinet, and right": _cabinets,
     "Brier / base rate's": _brier,
     "sum of P / faults": _sums(1, 10_000),
     "  1 light reported": _sums(1, 1),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,6 +14,36 @@ VERDICTS = {
     "area_outage": "area outage",
 }
 """Verdict to what a dispatcher would call it."""
+
+SHARED = ("supply_fault", "group_photocontrol")
+"""Verdicts of a fault that lights of one circuit share."""
+
+CERTAIN = 0.9
+"""Of two faults at the cabinet, one as likely as this is told alone."""
+
+
+def at_cabinet(probabilities: Mapping[str, float], supply: float) -> float | None:
+    """Return the probability of the group control or the supply, if told as one.
+
+    Both darken the whole circuit, and until something at the cabinet is tested only
+    their rates tell them apart. They are told as one where together they are likelier
+    than all else, and neither is almost certainly it.
+
+    Parameters
+    ----------
+    probabilities
+        By verdict.
+    supply
+        Of the main supply or main fuse, as part of ``supply_fault``.
+    """
+    likeliest = max(probabilities, key=lambda name: probabilities[name])
+    group = probabilities.get("group_photocontrol", 0.0)
+    both = group + supply
+    rest = {**probabilities, "group_photocontrol": 0.0}
+    rest["supply_fault"] = rest.get("supply_fault", 0.0) - supply
+    if likeliest not in SHARED or both <= max(rest.values()):
+        return None
+    return None if max(group, supply) >= CERTAIN * both else both
 
 
 @dataclass(frozen=True)
@@ -37,7 +68,8 @@ class Outage:
     on average to name the section; ``to_open``: the section, or the source, that needs
     no further test before it is opened; ``live_readings``: how often its far end would
     have to be read live for the likeliest section to be cleared; ``searched``: its
-    circuit was tested of late.
+    circuit was tested of late; ``supply``: probability that it is the circuit's main
+    supply or main fuse, which ``supply_fault`` holds with the sections.
     """
 
     lights: tuple[str, ...]
@@ -60,6 +92,7 @@ class Outage:
     live_readings: int = 1
     searched: bool = False
     over: bool = False
+    supply: float = 0.0
 
     @property
     def verdict(self) -> str:
@@ -70,3 +103,8 @@ class Outage:
     def probability(self) -> float:
         """Probability of the verdict."""
         return self.probabilities[self.verdict]
+
+    @property
+    def at_cabinet(self) -> float | None:
+        """Probability that it is the group control or the supply, if told as one."""
+        return at_cabinet(self.probabilities, self.supply)

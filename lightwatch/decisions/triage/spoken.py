@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from lightwatch.decisions.triage.outage import VERDICTS, Outage
+from lightwatch.decisions.triage.outage import SHARED, VERDICTS, Outage
 from lightwatch.words import DARK
-
-SHARED = ("supply_fault", "group_photocontrol")
-"""Verdicts of a fault that lights of one circuit share."""
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -19,6 +16,9 @@ _SYMPTOMS = {
 }
 
 _BANDS = ((0.9, "almost certainly"), (0.7, "probably"), (0.4, "could be"))
+CABINET = "cabinet: group control or supply"
+"""What the two are called where they are told as one."""
+
 _FED = {True: "underground ", False: "overhead ", None: ""}
 
 
@@ -55,7 +55,14 @@ def how_likely(share: float) -> str:
     return next((word for least, word in _BANDS if share >= least), unclear)
 
 
+def verdict_named(outage: Outage) -> str:
+    """Return what a dispatcher calls the verdict, without its probability."""
+    return VERDICTS[outage.verdict] if outage.at_cabinet is None else CABINET
+
+
 def _verdict(outage: Outage) -> str:
+    if outage.at_cabinet is not None:
+        return f"the {CABINET}"
     if outage.verdict == "supply_fault":
         return f"one fault on the {_FED[outage.underground]}feed"
     if outage.verdict == "no_fault":
@@ -66,8 +73,20 @@ def _verdict(outage: Outage) -> str:
 
 def verdict_said(outage: Outage) -> str:
     """Return the verdict with its probability, in words and per cent."""
-    likely = how_likely(outage.probability)
-    return sentence(f"{likely} {_verdict(outage)} ({per_cent(outage.probability)})")
+    chance = outage.probability if outage.at_cabinet is None else outage.at_cabinet
+    return sentence(f"{how_likely(chance)} {_verdict(outage)} ({per_cent(chance)})")
+
+
+def others_said(outage: Outage) -> list[str]:
+    """Return what else it could be, with its probability, likeliest first."""
+    shares = {name: (VERDICTS[name], p) for name, p in outage.probabilities.items()}
+    del shares[outage.verdict]
+    if outage.at_cabinet is not None:
+        elsewhere = outage.probabilities["supply_fault"] - outage.supply
+        shares = {name: one for name, one in shares.items() if name not in SHARED}
+        shares["supply_fault"] = "fault elsewhere on the feed", elsewhere
+    ordered = sorted(shares.values(), key=lambda one: -one[1])
+    return [f"{name} {per_cent(share)}" for name, share in ordered if share >= 0.01]
 
 
 def is_shared(outage: Outage) -> bool:
@@ -116,6 +135,8 @@ def would_change(outage: Outage) -> str:
             return "others of its circuit doing the same: then what they share"
         on = " on the circuit" if outage.circuit_id else ""
         return f"another light beside it{on} dark, or no voltage at this one"
+    if outage.at_cabinet is not None:
+        return "a light of the circuit seen lit by night, or voltage behind the control"
     if outage.verdict == "group_photocontrol":
         return (
             "a light of the circuit lit while the others are dark, or no voltage ahead "

@@ -18,15 +18,11 @@ from lightwatch.decisions.triage.proving import Proving
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.spoken import day_of, per_cent, symptom_said
 from lightwatch.decisions.triage.tested import OLD_NIGHTS, Reading, readings
-from lightwatch.decisions.triage.troubles import last_closed
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.words import DARK
 
 NO_CIRCUIT = "no circuit is on record here; feed inferred from place and time"
-
-SOON_DAYS = 60.0
-"""What is told of again so soon after it was closed is said so."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +43,8 @@ class Telling:
         Name of the dark stretch; '' for a light on its own.
     since
         First report or sighting [instant].
+    cabinet
+        It is told as the group control or the supply, either of them.
     """
 
     register: Register
@@ -57,6 +55,7 @@ class Telling:
     sections: tuple[tuple[str, float], ...]
     stretch: str
     since: int
+    cabinet: bool = False
 
     @cached_property
     def lights(self) -> pd.DataFrame:
@@ -149,6 +148,8 @@ class Telling:
     def test_shared(self) -> tuple[NextTest, float | None]:
         """Say where to test a shared fault first, and how many tests it takes."""
         if self.judged.inferred:
+            if self.cabinet:
+                return self._control_first(), None
             return self._test_inferred(self.judged.group + self.judged.supply), None
         proving = self.proving
         if proving.to_open:
@@ -156,7 +157,19 @@ class Telling:
         if proving.contradicted:
             return self._again(proving.contradicted), proving.needed
         needed = proving.needed if proving.tested else max(proving.needed, 1.0)
+        if self.cabinet and SOURCE not in proving.settled:
+            return self._control_first(), needed
         return self._split(), needed
+
+    def _control_first(self) -> NextTest:
+        """Say how a test at the cabinet tells the group control from the supply."""
+        group, supply = map(per_cent, (self.judged.group, self.judged.supply))
+        return NextTest(
+            self.source,
+            "the group control first, its eye covered: voltage ahead of it and none "
+            f"behind it, it is the control or its contactor ({group}); none ahead of "
+            f"it, the supply or main fuse ({supply}); log what is read behind it",
+        )
 
     def _split(self) -> NextTest:
         """Say where a test tells most."""
@@ -258,38 +271,6 @@ class Telling:
         else:
             why = f"likeliest part: {kind.replace('_', ' ')} ({per_cent(chance)})"
         return NextTest(self.where(light), why, None, light)
-
-    def closed_before(self) -> list[str]:
-        """Say which lights were told of again soon after a report was closed."""
-        found = []
-        done = last_closed(self.register)
-        for light, last in done[done.index.isin(self.reported)].iterrows():
-            days = (self.since - float(last["happened"])) / DAY
-            if 0 <= days <= SOON_DAYS:
-                mended = last["action"] != "no_fault_found"
-                how = "repaired" if mended else "nothing found"
-                after = "within a day" if days < 1 else f"{days:.0f} days"
-                found.append(
-                    f"{light} was reported again {after} after it was closed as {how}"
-                )
-        return found
-
-    def not_ours(self) -> list[str]:
-        """Say which lights, or feeds, others look after."""
-        found = []
-        for light in self.reported:
-            row = self.lights.loc[light]
-            if row["maintained_by"]:
-                found.append(
-                    f"{light} is maintained by {row['maintained_by']}: "
-                    "not ours to repair"
-                )
-            elif row["feed_owner"]:
-                found.append(
-                    f"{light} is fed by {row['feed_owner']}: "
-                    "the feed is not ours to open"
-                )
-        return found
 
     def why_shared(self) -> list[str]:
         """Say what speaks for a fault that lights share."""

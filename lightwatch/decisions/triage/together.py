@@ -40,7 +40,12 @@ def shared_out(outage: Outage, area: Area) -> Outage:
     parts = {name: p * (1 - chance) for name, p in outage.probabilities.items()}
     parts["area_outage"] += chance
     said = _in_words(area)
-    return replace(outage, probabilities=parts, why=(*outage.why, said))
+    return replace(
+        outage,
+        probabilities=parts,
+        supply=outage.supply * (1 - chance),
+        why=(*outage.why, said),
+    )
 
 
 def _in_words(area: Area) -> str:

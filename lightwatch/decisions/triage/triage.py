@@ -18,7 +18,14 @@ from lightwatch.decisions.triage.grid import ALONE
 from lightwatch.decisions.triage.judge import INFERRED, CircuitJudged, judge
 from lightwatch.decisions.triage.misdrawn import Misdrawn, misdrawn
 from lightwatch.decisions.triage.next_test import SOURCE, WRONG_READING
-from lightwatch.decisions.triage.outage import VERDICTS, NextTest, Outage
+from lightwatch.decisions.triage.outage import (
+    SHARED,
+    VERDICTS,
+    NextTest,
+    Outage,
+    at_cabinet,
+)
+from lightwatch.decisions.triage.said_before import closed_before, not_ours
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.telling import Telling
 from lightwatch.decisions.triage.tested import readings
@@ -204,8 +211,17 @@ class _Case:
     @property
     def is_shared(self) -> bool:
         """Tell whether the likeliest verdict is a fault that lights share."""
-        likeliest = max(self.shares, key=lambda name: self.shares[name])
-        return likeliest in ("supply_fault", "group_photocontrol")
+        return max(self.shares, key=lambda name: self.shares[name]) in SHARED
+
+    @property
+    def supply(self) -> float:
+        """Probability that it is the circuit's main supply or main fuse."""
+        return min(self.judged.supply, self.shares["supply_fault"])
+
+    @property
+    def at_cabinet(self) -> float | None:
+        """As of the outage that it becomes."""
+        return at_cabinet(self.shares, self.supply)
 
     @property
     def live_readings(self) -> int:
@@ -247,7 +263,10 @@ def _entry(case: _Case) -> Outage:
         case.sections,
         case.stretch,
         int(case.troubles["at"].min()),
+        case.at_cabinet is not None,
     )
+    before = closed_before(triage.register, case.reported, telling.since)
+    before += not_ours(telling.lights.loc[list(case.reported)])
     test: NextTest | None
     if case.is_shared:
         test, needed = telling.test_shared()
@@ -270,7 +289,7 @@ def _entry(case: _Case) -> Outage:
         components=components,
         test_first=test,
         since=clock.at(int(case.troubles["at"].min())),
-        why=tuple(why + telling.closed_before() + telling.not_ours()),
+        why=tuple(why + before),
         danger=tuple(sorted(set(case.troubles["danger"]) - {""})),
         seen_lit=telling.seen_lit if case.is_shared else (),
         dark_since=None if onset is None else clock.at(int(onset)),
@@ -279,6 +298,7 @@ def _entry(case: _Case) -> Outage:
         to_open=telling.proving.to_open if shared else None,
         live_readings=case.live_readings,
         searched=case.channel.by_feed and telling.searched,
+        supply=case.supply,
     )
 
 

@@ -1,0 +1,121 @@
+"""A group control or the supply: told as one where only their rates tell them apart."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lightwatch.decisions.triage import Outage
+from lightwatch.decisions.triage.outage import at_cabinet
+from lightwatch.decisions.triage.spoken import (
+    others_said,
+    verdict_named,
+    verdict_said,
+    would_change,
+)
+from lightwatch.mapview.card import card
+from reports.outages import outages_document
+from tests.unit.test_outages_said import NOW, fault, said
+from tests.unit.test_triage import AFTER, judged, told
+
+OTHERS = "It could also be"
+DARK = told(*(f"2019-12-{26 + i % 5}T18:00,C2L{i},out," for i in (1, 4, 5, 8, 9, 10)))
+SPLIT = {"supply_fault": 0.52, "group_photocontrol": 0.4, "single_light": 0.08}
+
+
+def both() -> Outage:
+    return fault(probabilities=SPLIT, supply=0.45, sections=())
+
+
+@pytest.mark.parametrize(
+    ("group", "supply", "elsewhere", "chance"),
+    [
+        (0.4, 0.45, 0.07, 0.85),
+        (0.25, 0.2, 0.35, 0.45),
+        (0.1, 0.2, 0.4, None),  # a section is likelier than both
+        (0.05, 0.9, 0.0, None),  # almost certainly the supply
+        (0.9, 0.05, 0.0, None),  # almost certainly the group control
+        (0.0, 0.95, 0.0, None),  # no group control there
+        (0.2, 0.2, 0.0, None),  # each light by itself is likelier
+    ],
+)
+def test_both_are_told_as_one_where_they_carry_most_and_neither_stands_out(
+    group: float, supply: float, elsewhere: float, chance: float | None
+) -> None:
+    shares = {
+        "supply_fault": supply + elsewhere,
+        "group_photocontrol": group,
+        "single_light": 1 - group - supply - elsewhere,
+    }
+    assert at_cabinet(shares, supply) == (chance and pytest.approx(chance))
+
+
+def test_it_is_said_with_what_both_carry_and_what_is_left() -> None:
+    told = both()
+    assert verdict_said(told) == (
+        "Probably the cabinet: group control or supply (85\xa0%)"
+    )
+    assert verdict_named(told) == "cabinet: group control or supply"
+    assert verdict_named(fault()) == "fault on the feed"
+    assert others_said(told) == [
+        "a light on its own 8\xa0%",
+        "fault elsewhere on the feed 7\xa0%",
+    ]
+    assert "behind the control" in would_change(told)
+    assert "group control or supply (85 %), on circuit C1, underground." in said(told)
+
+
+def test_the_document_keeps_the_likeliest_verdict_and_adds_the_cabinet() -> None:
+    one, other = outages_document(NOW.isoformat(), [both(), fault()])["outages"]
+    assert one["verdict"] == "supply_fault"
+    assert one["probability"] == 0.52
+    assert one["at_cabinet"] == pytest.approx(0.85)
+    assert "at_cabinet" not in other
+    json.dumps(one)
+
+
+def test_the_card_of_the_map_says_it_too() -> None:
+    shown: dict[str, Any] = card(both(), None, {}, NOW)
+    assert "cabinet: group control or supply" in str(shown["title"])
+    assert "fault elsewhere on the feed 7\xa0%" in dict(shown["facts"])[OTHERS]
+
+
+def test_a_dark_circuit_with_a_group_control_is_tested_at_the_cabinet(
+    tmp_path: Path,
+) -> None:
+    [one] = judged(tmp_path, reports=DARK)
+    assert one.circuit_id == "C2"
+    assert one.at_cabinet is not None
+    assert one.at_cabinet > 0.7
+    assert one.test_first is not None
+    assert one.test_first.where == "T2"
+    assert one.test_first.why.startswith("the group control first")
+    assert "the supply or main fuse" in one.test_first.why
+    assert one.test_first.why.endswith("log what is read behind it")
+
+
+def test_without_sections_on_record_it_is_tested_there_as_well(tmp_path: Path) -> None:
+    [one] = judged(tmp_path, reports=DARK, recorded=False)
+    assert one.at_cabinet is not None
+    assert one.test_first is not None
+    assert one.test_first.where == "T2"
+    assert one.test_first.why.startswith("the group control first")
+
+
+def test_a_live_source_clears_both(tmp_path: Path) -> None:
+    read = {**AFTER, "performed_at": "2019-12-31T19:00", "circuit_id": "C2"}
+    live = {**read, "action": "tested_live"}
+    [one] = judged(tmp_path, reports=DARK, repairs=[live])
+    assert one.at_cabinet is None
+
+
+def test_a_circuit_whose_lights_have_their_own_controls_is_told_as_before(
+    tmp_path: Path,
+) -> None:
+    lights = told(*(f"2019-12-{26 + i % 5}T18:00,L{i},out," for i in (1, 4, 5, 8, 9)))
+    [one] = judged(tmp_path, reports=lights)
+    assert one.at_cabinet is None
+    assert one.verdict == "supply_fault"
