@@ -124,8 +124,8 @@ def dark_chances(outage: Outage, circuit: Circuit) -> dict[str, float]:
     """Return for each section how likely what hangs at its far end is dark.
 
     By the fault at the source, or in a section on its way to it: these exclude each
-    other. What is at the source is what the sections on the way of the lights
-    reported leave of the probability of a shared fault.
+    other. Where the source was not judged, it has what the sections on the way of the
+    lights reported leave of the probability of a shared fault.
     """
     likely = dict(outage.sections)
     along = {
@@ -138,8 +138,10 @@ def dark_chances(outage: Outage, circuit: Circuit) -> dict[str, float]:
         for section, taps in circuit.taps.items()
         if any(tap.light_id in reported for tap in taps)
     ]
-    shared = sum(outage.probabilities.get(one, 0.0) for one in SHARED)
-    source = max(0.0, shared - max(told or along.values(), default=0.0))
+    source = outage.at_source
+    if source is None:
+        shared = sum(outage.probabilities.get(one, 0.0) for one in SHARED)
+        source = max(0.0, shared - max(told or along.values(), default=0.0))
     return {section: min(1.0, source + share) for section, share in along.items()}
 
 

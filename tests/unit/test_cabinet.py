@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from lightwatch.decisions.triage import Outage
 from lightwatch.decisions.triage.outage import at_cabinet
 from lightwatch.decisions.triage.spoken import (
     others_said,
+    source_is_likeliest,
     verdict_named,
     verdict_said,
     would_change,
@@ -103,6 +105,14 @@ def test_without_sections_on_record_it_is_tested_there_as_well(tmp_path: Path) -
     assert one.test_first is not None
     assert one.test_first.where == "T2"
     assert one.test_first.why.startswith("the group control first")
+
+
+def test_what_no_section_has_is_not_the_source_s_where_the_source_was_judged() -> None:
+    shares = {"supply_fault": 0.9, "single_light": 0.1}
+    one = fault(probabilities=shares, sections=(("S3", 0.4),))
+    assert source_is_likeliest(one)
+    assert not source_is_likeliest(replace(one, supply=0.1))
+    assert source_is_likeliest(replace(one, supply=0.45))
 
 
 def test_a_live_source_clears_both(tmp_path: Path) -> None:

@@ -68,6 +68,7 @@ def chain(
     *,
     recorded: bool = True,
     unknown: Sequence[str] = (),
+    undrawn: Sequence[str] = (),
     repairs: Any = (),
     lights_before: int = 0,
     **files: Any,
@@ -85,13 +86,15 @@ def chain(
             name = f"{circuit}L{i}" if circuit != "C1" else f"L{i}"
             section = f"{circuit}S{i}"
             south = {"C1": 0.0, "C2": 0.002, "C3": 0.004}[circuit]
-            held = section if recorded and name not in unknown else ""
+            drawn = recorded and name not in undrawn
+            held = section if drawn and name not in unknown else ""
             on = "" if name in unknown else circuit
             lights.append(
                 f"{name},P{name},{15.64 + 0.0004 * i:.4f},{47.32 - south:.4f},"
                 f"R{circuit},{on},{held},led"
             )
-            wired.append(f"{section},{circuit},{before},underground_direct,35,2000")
+            if drawn:
+                wired.append(f"{section},{circuit},{before},underground_direct,35,2000")
             fitted.append(f"{name},,driver,DR-40,2014-05")
             if circuit != "C2":
                 fitted.append(f"{name},,photocontrol,PC-A,2014-05")
@@ -106,7 +109,7 @@ def chain(
         ),
         "sections": _csv(
             "section_id,circuit_id,upstream_section_id,kind,length_m,installed_on",
-            wired if recorded else [],
+            wired,
         ),
         "circuits": _csv(
             "circuit_id,feed,voltage,control,source",
@@ -266,6 +269,35 @@ def test_without_sections_the_order_is_inferred_and_no_section_is_named(
     assert fault.inferred
     assert fault.sections == ()
     assert any("order inferred from the map" in why for why in fault.why)
+
+
+UNDRAWN = ("L7", "L8", "L9", "L10")
+
+
+def test_sections_on_record_are_named_though_others_of_the_circuit_are_not_drawn(
+    tmp_path: Path,
+) -> None:
+    reports = told(*(f"2019-12-{27 + i % 4}T18:00,L{i},out," for i in (4, 5, 6, 9)))
+    [fault] = judged(tmp_path, reports=reports, undrawn=UNDRAWN)
+    assert fault.verdict == "supply_fault"
+    assert not fault.inferred
+    assert "C1S4" in [name for name, _ in fault.sections[:3]]
+    assert {"L7", "L8", "L10"} <= set(fault.lights)
+    assert not any("order inferred" in why for why in fault.why)
+
+
+def test_a_fault_beyond_what_is_drawn_is_one_fault_and_names_no_section(
+    tmp_path: Path,
+) -> None:
+    reports = told(*(f"2019-12-{27 + i % 4}T18:00,L{i},out," for i in (8, 9, 10)))
+    [fault] = judged(tmp_path, reports=reports, undrawn=UNDRAWN)
+    assert fault.verdict == "supply_fault"
+    assert fault.probability > 0.8
+    assert fault.inferred
+    assert set(fault.lights) <= set(UNDRAWN)
+    assert any("order inferred from the map" in why for why in fault.why)
+    assert fault.test_first is not None
+    assert fault.test_first.light_id in UNDRAWN
 
 
 def test_a_whole_group_burning_by_day_is_its_photocontrol(tmp_path: Path) -> None:

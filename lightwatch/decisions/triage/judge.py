@@ -36,7 +36,8 @@ class CircuitJudged:
     Parameters
     ----------
     circuit_id, inferred
-        ``inferred``: the order of its lights is read off the map.
+        ``inferred``: the order of its lights is read off the map, or what is faulted
+        is rather a stretch that is not on record.
     light_ids
         Its lights in service.
     shared
@@ -187,6 +188,7 @@ def _stretches(
     top = top_dark(wired.forest, found.dark)[wired.node]
     ids = np.append(grid.section_ids.to_numpy(object), "")
     name = np.where(top >= 0, ids[wired.section[top]], "")
+    name[(top >= 0) & (wired.section[top] < 0)] = INFERRED
     name[(top >= 0) & (wired.forest.parent[top] < 0)] = SOURCE
     names = np.full(n, "", dtype=object)
     names[wired.light] = name
@@ -255,6 +257,9 @@ def judge(
     onset = np.zeros((len(asked), len(nights)))
     of_node = several * weight[wired.tree]
     np.add.at(onset, wired.tree_circuit[wired.tree], found.onset * of_node[:, None])
+    off_record = several & (wired.section < 0) & (wired.forest.parent >= 0)
+    at_nodes = weight[wired.tree] * found.at_fault * off_record
+    unnamed = np.bincount(wired.tree_circuit[wired.tree], at_nodes, len(asked))
     own = (1 - dark) * weighed.own_if_fed
     stretch = _stretches(grid, wired, found, dark, len(at))
     sections = _sections(grid, wired, found.at_fault)
@@ -267,7 +272,7 @@ def judge(
     return [
         CircuitJudged(
             "" if names[i].startswith(ALONE) else str(names[i]),
-            bool(wired.inferred[i]),
+            bool(wired.inferred[i]) or unnamed[i] > shared[i] / 2,
             tuple(ids[row]),
             float(shared[i]),
             float(group[i]),

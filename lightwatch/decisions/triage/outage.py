@@ -92,7 +92,7 @@ class Outage:
     live_readings: int = 1
     searched: bool = False
     over: bool = False
-    supply: float = 0.0
+    supply: float | None = None
 
     @property
     def verdict(self) -> str:
@@ -107,4 +107,11 @@ class Outage:
     @property
     def at_cabinet(self) -> float | None:
         """Probability that it is the group control or the supply, if told as one."""
-        return at_cabinet(self.probabilities, self.supply)
+        return at_cabinet(self.probabilities, self.supply or 0.0)
+
+    @property
+    def at_source(self) -> float | None:
+        """Probability that it is at the source; None where that was not judged."""
+        if self.supply is None:
+            return None
+        return self.supply + self.probabilities.get("group_photocontrol", 0.0)

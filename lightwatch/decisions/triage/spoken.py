@@ -82,7 +82,7 @@ def others_said(outage: Outage) -> list[str]:
     shares = {name: (VERDICTS[name], p) for name, p in outage.probabilities.items()}
     del shares[outage.verdict]
     if outage.at_cabinet is not None:
-        elsewhere = outage.probabilities["supply_fault"] - outage.supply
+        elsewhere = outage.probabilities["supply_fault"] - (outage.supply or 0.0)
         shares = {name: one for name, one in shares.items() if name not in SHARED}
         shares["supply_fault"] = "fault elsewhere on the feed", elsewhere
     ordered = sorted(shares.values(), key=lambda one: -one[1])
@@ -113,13 +113,16 @@ def day_of(moment: datetime, now: datetime) -> str:
 def source_is_likeliest(outage: Outage) -> bool:
     """Tell whether the likeliest place of a shared fault is the source itself.
 
-    Its main supply, main fuse or group photocontrol; what is left of the probability
-    of a shared fault when the sections have theirs.
+    Its main supply, main fuse or group photocontrol; where that was not judged, what is
+    left of the probability of a shared fault when the sections have theirs.
     """
     if outage.verdict == "group_photocontrol" or not outage.sections:
         return True
-    shared = sum(outage.probabilities.get(one, 0.0) for one in SHARED)
-    return shared - sum(share for _, share in outage.sections) > outage.sections[0][1]
+    at_source = outage.at_source
+    if at_source is None:
+        shared = sum(outage.probabilities.get(one, 0.0) for one in SHARED)
+        at_source = shared - sum(share for _, share in outage.sections)
+    return at_source > outage.sections[0][1]
 
 
 def would_change(outage: Outage) -> str:

@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.spatial.distance import cdist
 
 from lightwatch.decisions.triage.grid import metres
-from lightwatch.decisions.triage.judge import CircuitJudged
+from lightwatch.decisions.triage.judge import INFERRED, CircuitJudged
 from lightwatch.decisions.triage.next_test import SOURCE
 from lightwatch.decisions.triage.outage import NextTest
 from lightwatch.decisions.triage.over_draws import BESIDE_M
@@ -279,7 +279,8 @@ class Telling:
         place = "of the circuit" if whole else "on this stretch of the circuit"
         place = place if self.judged.circuit_id else "that may be on one feed"
         ends = ""
-        if self.stretch != SOURCE and self.sections and not self.judged.inferred:
+        by_section = self.stretch not in (SOURCE, INFERRED)
+        if by_section and self.sections and not self.judged.inferred:
             section = self.sections[0][0]
             place, ends = f"beyond section {section}", self._ends(section)
             among = self._beyond(section)

@@ -43,7 +43,7 @@ def shared_out(outage: Outage, area: Area) -> Outage:
     return replace(
         outage,
         probabilities=parts,
-        supply=outage.supply * (1 - chance),
+        supply=outage.supply and outage.supply * (1 - chance),
         why=(*outage.why, said),
     )
 

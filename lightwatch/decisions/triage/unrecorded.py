@@ -106,12 +106,14 @@ def _on_record(judging: Judging) -> list[CircuitJudged]:
     shared = np.minimum(of_circuits(several * at_fault), 1.0)
     onset = np.zeros((n + 1, posterior.onset.shape[1]))
     np.add.at(onset, of_node, posterior.onset * several[:, None])
+    free = (of_node >= 0) & (np.append(judging.wired.section, 0)[drawn.copied] < 0)
+    unnamed = of_circuits(several * at_fault * (free & ~source))
     stretch = _stretch_names(judging, owner)
     sections = _section_chances(judging)
     return [
         CircuitJudged(
             str(judging.grid.circuits[number]),
-            bool(judging.wired.inferred[i]),
+            bool(judging.wired.inferred[i]) or unnamed[i] > shared[i] / 2,
             _names(judging, some),
             float(shared[i]),
             float(group[i]),
@@ -133,7 +135,9 @@ def _stretch_names(judging: Judging, owner: Ints) -> NDArray[np.object_]:
     top = top_dark(drawn.forest, judging.posterior.dark)[judging.best]
     copied = np.where(top >= 0, drawn.copied[top], -1)
     ids = np.append(judging.grid.section_ids.to_numpy(object), "")
-    name: NDArray[np.object_] = ids[np.append(wired.section, -1)[copied]]
+    section = np.append(wired.section, -1)[copied]
+    name: NDArray[np.object_] = ids[section]
+    name[(copied >= 0) & (section < 0)] = INFERRED
     name[(copied >= 0) & (np.append(wired.forest.parent, 0)[copied] < 0)] = SOURCE
     by_map = np.append(wired.inferred, False)[owner]
     name[by_map] = np.where(judging.dark[by_map] > LIKELY, INFERRED, "")

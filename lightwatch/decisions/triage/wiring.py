@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
+from scipy.spatial import KDTree
 
 from lightwatch.decisions.triage.grid import Grid
 from lightwatch.decisions.triage.tree import Forest
@@ -30,8 +31,12 @@ MOVED_M = 8.0
 OTHER_STREET_M = 15.0
 """Way added between lights of different streets [m]."""
 
-ENOUGH = 0.8
-"""A circuit with at least this share of its lights on sections has them on record."""
+ENOUGH = 0.5
+"""A circuit with at least this share of its lights on sections has them on record; the
+way to its other lights is inferred from the last light on record."""
+
+NEAREST = 4
+"""A light that is not drawn hangs on one of so many lights on record near it."""
 
 SHORTEST_KM = 0.005
 """Length of a section whose length is not on record [km]; no source."""
@@ -98,17 +103,6 @@ class _Drawing:
         self.node.append(node)
 
 
-def _nearest_placed(place: Floats, circuit: Ints, node: Ints) -> Ints:
-    """Hang a light without a section where its nearest neighbour hangs."""
-    found = node.copy()
-    for i in np.flatnonzero(node < 0):
-        same = np.flatnonzero((circuit == circuit[i]) & (node >= 0))
-        if len(same):
-            away = ((place[same] - place[i]) ** 2).sum(axis=1)
-            found[i] = node[same[np.argmin(away)]]
-    return found
-
-
 def _recorded(drawing: _Drawing, grid: Grid, circuits: Ints, at: Ints) -> None:
     """Draw the trees on record of some circuits; their trees come first.
 
@@ -133,15 +127,62 @@ def _recorded(drawing: _Drawing, grid: Grid, circuits: Ints, at: Ints) -> None:
     mine = np.flatnonzero(at >= 0)
     lights = at[mine]
     hung = np.where(grid.section[lights] >= 0, node[grid.section[lights]], -1)
-    hung = _nearest_placed(grid.metres[lights], grid.circuit[lights], hung)
-    drawing.hang(mine, np.where(hung >= 0, hung, source[grid.circuit[lights]]))
+    owner = source[grid.circuit[lights]]
+    for circuit in np.unique(owner[hung < 0]):
+        here = np.flatnonzero(owner == circuit)
+        hung[here] = _continue(
+            drawing, grid, circuits[circuit], lights[here], hung[here], circuit
+        )
+    drawing.hang(mine, hung)
 
 
-def _spanning(place: Floats, street: Ints, root: int) -> tuple[Ints, Floats]:
-    """Return parents and lengths [m] of the spanning tree from one light."""
+def _continue(
+    drawing: _Drawing, grid: Grid, circuit: int, lights: Ints, hung: Ints, tree: int
+) -> Ints:
+    """Draw the stretches to a circuit's lights without a section.
+
+    They hang where the way from what is on record is shortest; the source of a tree
+    has the tree's number. Returns on which node each light hangs.
+    """
+    nodes, place, street = hung.copy(), grid.metres[lights], grid.road[lights]
+    free = np.flatnonzero(hung < 0)
+    ends, place_of = np.flatnonzero(hung >= 0), place[free]
+    if len(ends):
+        _, near = KDTree(place[ends]).query(place_of, k=[*range(1, NEAREST + 1)])
+        ends = ends[np.unique(near[near < len(ends)])]
+    ends_at, ends_on, street_of = place[ends], hung[ends], street[ends]
+    source = grid.source_metres(str(grid.circuits[circuit]))
+    if source is not None or not len(ends):
+        end = place_of[:1] if source is None else source[None]
+        ends_at, ends_on = np.vstack([ends_at, end]), np.append(ends_on, tree)
+        street_of = np.append(street_of, -1)
+    joined = np.arange(len(ends_on) + len(free)) < len(ends_on)
+    above, length = _spanning(
+        np.vstack([ends_at, place_of]), np.append(street_of, street[free]), 0, joined
+    )
+    begun = np.append(ends_on, drawing.size + np.arange(len(free)))
+    drawing.add(
+        begun[above[~joined]],
+        np.full(len(free), tree),
+        np.full(len(free), -1),
+        np.maximum(length[~joined] / 1000.0, SHORTEST_KM),
+    )
+    nodes[free] = begun[~joined]
+    return nodes
+
+
+def _spanning(
+    place: Floats, street: Ints, root: int, joined: NDArray[np.bool_] | None = None
+) -> tuple[Ints, Floats]:
+    """Return parents and lengths [m] of the spanning tree from one light.
+
+    ``joined``: lights that are joined already.
+    """
     apart = np.sqrt(((place[:, None] - place[None]) ** 2).sum(axis=2))
     other = street[:, None] != street[None, :]
     way = np.maximum(apart, 0.1) + OTHER_STREET_M * other
+    if joined is not None:
+        way[np.ix_(joined, joined)] = 1e-6
     tree = minimum_spanning_tree(np.triu(way, 1))
     _, parent = breadth_first_order(tree, root, directed=False)
     length = np.where(
