@@ -203,7 +203,7 @@ def test_at(picture: Picture, outage: Outage) -> str:
 
 def bring(outage: Outage, parts: list[dict[str, Any]]) -> dict[str, Any] | None:
     """Return the part most likely wanted, if the trouble is the light's own."""
-    if outage.verdict != "single_light":
+    if outage.shown != "single_light":
         return None
     kind, chance = outage.components[0]
     if kind == "unknown":

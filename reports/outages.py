@@ -201,7 +201,7 @@ def outages_text(
         nothing = "Nothing else" if beside.far else "Nothing"
         return "\n\n".join(filter(None, [f"{nothing} is open as of {as_of}.", apart]))
     head = [f"{len(outages)} open as of {as_of}. {METHOD}", *CAUTIONS]
-    doubted = [one for one in outages if one.verdict == "no_fault" and not one.danger]
+    doubted = [one for one in outages if one.shown == "no_fault" and not one.danger]
     believed = [one for one in outages if one not in doubted]
     said = [_paragraph(one, now, wrong) for one in believed]
     if doubted:

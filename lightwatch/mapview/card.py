@@ -107,7 +107,7 @@ def _places(outage: Outage, circuit: Circuit | None) -> Iterable[Fact]:
         if source_is_likeliest(outage):
             found.insert(0, "the source itself: main supply, fuse or photocontrol")
         yield "Likeliest sections", found
-    if outage.components and outage.verdict == "single_light":
+    if outage.components and outage.shown == "single_light":
         parts = [
             f"{kind.replace('_', ' ')} ({per_cent(share)})"
             for kind, share in outage.components[:3]

@@ -131,7 +131,7 @@ class Scene:
         known = [self.lights[one] for one in outage.lights if one in self.lights]
         mark = {
             "circuit": outage.circuit_id or "",
-            "verdict": outage.verdict,
+            "verdict": outage.shown,
             "feed": feed_letter(outage),
             "dots": self._dots(outage),
             "count": len(outage.lights),
@@ -145,7 +145,7 @@ class Scene:
             mark["inferred"] = int(outage.inferred)
             mark["stretch"] = _stretch(outage, circuit)
             mark["suspects"] = [coded(x) for x in _suspects(outage, circuit)]
-        if outage.verdict == "area_outage":
+        if outage.shown == "area_outage":
             mark["outline"] = coded(_outline(known))
         if at := self._at(outage, circuit, known):
             mark["at"] = coded([at])
@@ -165,7 +165,7 @@ class Scene:
     def _at(
         self, outage: Outage, circuit: Circuit | None, known: list[Light]
     ) -> Point | None:
-        by_map = outage.inferred and outage.verdict == "supply_fault"
+        by_map = outage.inferred and outage.shown == "supply_fault"
         if circuit and is_shared(outage) and not by_map:
             place = circuit.source_point
             if not source_is_likeliest(outage):
@@ -200,7 +200,7 @@ class Scene:
         return {
             "number": number,
             "feed": feed_letter(outage),
-            "verdict": outage.verdict,
+            "verdict": outage.shown,
             "danger": bool(outage.danger),
             "words": verdict_said(outage),
             "count": len(outage.lights),
@@ -217,13 +217,13 @@ def _rank(outage: Outage, as_of: datetime) -> tuple[int, float]:
 def _group(outage: Outage) -> int:
     if outage.danger:
         return 0
-    if outage.verdict == "area_outage":
+    if outage.shown == "area_outage":
         return 1
     return 2 if is_shared(outage) else 3
 
 
 def _of_several(outage: Outage) -> str:
-    several = outage.over or outage.verdict == "area_outage"
+    several = outage.over or outage.shown == "area_outage"
     return "Several circuits" if several else "No circuit on record"
 
 
@@ -299,7 +299,7 @@ def _label(shape: shapely.LineString) -> list[int]:
 
 def counts(outages: Iterable[Outage]) -> Mapping[str, int]:
     """Return how many areas, shared faults and other troubles are open."""
-    verdicts = [outage.verdict for outage in outages]
+    verdicts = [outage.shown for outage in outages]
     shared = sum(verdict in SHARED for verdict in verdicts)
     areas = verdicts.count("area_outage")
     return {"areas": areas, "shared": shared, "others": len(verdicts) - shared - areas}

@@ -12,6 +12,7 @@ import pytest
 from lightwatch.decisions.triage import Outage
 from lightwatch.decisions.triage.outage import at_cabinet
 from lightwatch.decisions.triage.spoken import (
+    is_shared,
     others_said,
     source_is_likeliest,
     verdict_named,
@@ -19,6 +20,7 @@ from lightwatch.decisions.triage.spoken import (
     would_change,
 )
 from lightwatch.mapview.card import card
+from lightwatch.mapview.scene import counts
 from reports.outages import outages_document
 from tests.unit.test_outages_said import NOW, fault, said
 from tests.unit.test_triage import AFTER, judged, told
@@ -42,6 +44,8 @@ def both() -> Outage:
         (0.9, 0.05, 0.0, None),  # almost certainly the group control
         (0.0, 0.95, 0.0, None),  # no group control there
         (0.2, 0.2, 0.0, None),  # each light by itself is likelier
+        (0.2, 0.26, 0.12, None),  # no likelier than not, one alone than either
+        (0.2, 0.33, 0.02, 0.53),
     ],
 )
 def test_both_are_told_as_one_where_they_carry_most_and_neither_stands_out(
@@ -68,6 +72,20 @@ def test_it_is_said_with_what_both_carry_and_what_is_left() -> None:
     ]
     assert "behind the control" in would_change(told)
     assert "group control or supply (85 %), on circuit C1, underground." in said(told)
+
+
+def test_each_of_two_may_be_less_likely_than_a_light_on_its_own() -> None:
+    shares = {"supply_fault": 0.35, "group_photocontrol": 0.2, "single_light": 0.45}
+    one = fault(probabilities=shares, supply=0.33, sections=())
+    assert one.verdict == "single_light"
+    assert one.shown == "supply_fault"
+    assert is_shared(one)
+    assert verdict_said(one) == (
+        "Could be the cabinet: group control or supply (53\xa0%)"
+    )
+    assert others_said(one)[0] == "a light on its own 45\xa0%"
+    assert "behind the control" in would_change(one)
+    assert counts([one])["shared"] == 1
 
 
 def test_the_document_keeps_the_likeliest_verdict_and_adds_the_cabinet() -> None:

@@ -27,7 +27,8 @@ def at_cabinet(probabilities: Mapping[str, float], supply: float) -> float | Non
 
     Both darken the whole circuit, and until something at the cabinet is tested only
     their rates tell them apart. They are told as one where together they are likelier
-    than all else, and neither is almost certainly it.
+    than all else, or than not where a light on its own is likelier than either, and
+    neither is almost certainly it.
 
     Parameters
     ----------
@@ -36,12 +37,12 @@ def at_cabinet(probabilities: Mapping[str, float], supply: float) -> float | Non
     supply
         Of the main supply or main fuse, as part of ``supply_fault``.
     """
-    likeliest = max(probabilities, key=lambda name: probabilities[name])
     group = probabilities.get("group_photocontrol", 0.0)
     both = group + supply
     rest = {**probabilities, "group_photocontrol": 0.0}
     rest["supply_fault"] = rest.get("supply_fault", 0.0) - supply
-    if likeliest not in SHARED or both <= max(rest.values()):
+    likeliest = max(probabilities, key=lambda name: probabilities[name])
+    if both <= (max(rest.values()) if likeliest in SHARED else 0.5):
         return None
     return None if max(group, supply) >= CERTAIN * both else both
 
@@ -98,6 +99,13 @@ class Outage:
     def verdict(self) -> str:
         """The likeliest of the verdicts."""
         return max(self.probabilities, key=lambda name: self.probabilities[name])
+
+    @property
+    def shown(self) -> str:
+        """The verdict that screens draw: at the cabinet, the likelier of the two."""
+        if self.at_cabinet is None:
+            return self.verdict
+        return max(SHARED, key=lambda name: self.probabilities.get(name, 0.0))
 
     @property
     def probability(self) -> float:

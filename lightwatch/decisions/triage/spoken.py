@@ -80,8 +80,9 @@ def verdict_said(outage: Outage) -> str:
 def others_said(outage: Outage) -> list[str]:
     """Return what else it could be, with its probability, likeliest first."""
     shares = {name: (VERDICTS[name], p) for name, p in outage.probabilities.items()}
-    del shares[outage.verdict]
-    if outage.at_cabinet is not None:
+    if outage.at_cabinet is None:
+        del shares[outage.verdict]
+    else:
         elsewhere = outage.probabilities["supply_fault"] - (outage.supply or 0.0)
         shares = {name: one for name, one in shares.items() if name not in SHARED}
         shares["supply_fault"] = "fault elsewhere on the feed", elsewhere
@@ -91,7 +92,7 @@ def others_said(outage: Outage) -> list[str]:
 
 def is_shared(outage: Outage) -> bool:
     """Tell whether the verdict is a fault that lights of one circuit share."""
-    return outage.verdict in SHARED
+    return outage.shown in SHARED
 
 
 def not_heard_from(outage: Outage) -> tuple[str, ...]:
@@ -127,6 +128,8 @@ def source_is_likeliest(outage: Outage) -> bool:
 
 def would_change(outage: Outage) -> str:
     """Say what would change the verdict."""
+    if outage.at_cabinet is not None:
+        return "a light of the circuit seen lit by night, or voltage behind the control"
     if outage.verdict == "area_outage":
         return "word from whoever supplies the area, or lights inside it seen lit"
     if outage.verdict == "no_fault" and outage.over:
@@ -138,8 +141,6 @@ def would_change(outage: Outage) -> str:
             return "others of its circuit doing the same: then what they share"
         on = " on the circuit" if outage.circuit_id else ""
         return f"another light beside it{on} dark, or no voltage at this one"
-    if outage.at_cabinet is not None:
-        return "a light of the circuit seen lit by night, or voltage behind the control"
     if outage.verdict == "group_photocontrol":
         return (
             "a light of the circuit lit while the others are dark, or no voltage ahead "

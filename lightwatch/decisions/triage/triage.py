@@ -211,7 +211,8 @@ class _Case:
     @property
     def is_shared(self) -> bool:
         """Tell whether the likeliest verdict is a fault that lights share."""
-        return max(self.shares, key=lambda name: self.shares[name]) in SHARED
+        likeliest = max(self.shares, key=lambda name: self.shares[name])
+        return likeliest in SHARED or self.at_cabinet is not None
 
     @property
     def supply(self) -> float:
