@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from lightwatch.decisions.areas import Area
 from lightwatch.decisions.triage import Outage
 from lightwatch.decisions.triage.outage import at_cabinet
 from lightwatch.decisions.triage.spoken import (
@@ -19,8 +20,10 @@ from lightwatch.decisions.triage.spoken import (
     verdict_said,
     would_change,
 )
+from lightwatch.decisions.triage.together import shared_out
 from lightwatch.mapview.card import card
 from lightwatch.mapview.scene import counts
+from lightwatch.mapview.tree import Circuit, dark_chances
 from reports.outages import outages_document
 from tests.unit.test_outages_said import NOW, fault, said
 from tests.unit.test_triage import AFTER, judged, told
@@ -131,6 +134,40 @@ def test_what_no_section_has_is_not_the_source_s_where_the_source_was_judged() -
     assert source_is_likeliest(one)
     assert not source_is_likeliest(replace(one, supply=0.1))
     assert source_is_likeliest(replace(one, supply=0.45))
+
+
+def test_a_cabinet_that_cannot_be_opened_is_not_tested_first_again(
+    tmp_path: Path,
+) -> None:
+    shut = {**AFTER, "performed_at": "2019-12-31T19:00", "circuit_id": "C2"}
+    [one] = judged(
+        tmp_path, reports=DARK, repairs=[{**shut, "action": "could_not_open"}]
+    )
+    assert one.at_cabinet is not None
+    assert one.test_first is not None
+    assert not one.test_first.why.startswith("the group control first")
+
+
+def test_an_area_takes_its_share_of_the_cabinet_too() -> None:
+    area = Area(("C1", "C2"), NOW, NOW, 2.0, 0.1, 0.01, 0.25, None)
+    one = both()
+    left = shared_out(
+        replace(one, probabilities={**one.probabilities, "area_outage": 0.0}), area
+    )
+    assert left.supply == pytest.approx(0.75 * 0.45)
+    assert left.at_cabinet == pytest.approx(0.75 * 0.85)
+
+
+def test_the_map_draws_as_dark_what_hangs_behind_the_source_as_judged() -> None:
+    circuit = Circuit("C1", upstream={"S1": "", "S2": "S1"})
+    one = fault(
+        probabilities={"supply_fault": 0.9, "single_light": 0.1},
+        sections=(("S1", 0.2), ("S2", 0.1)),
+    )
+    assert dark_chances(replace(one, supply=0.3), circuit) == pytest.approx(
+        {"S1": 0.5, "S2": 0.6}
+    )
+    assert dark_chances(one, circuit) == pytest.approx({"S1": 0.8, "S2": 0.9})
 
 
 def test_a_live_source_clears_both(tmp_path: Path) -> None:

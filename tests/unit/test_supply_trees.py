@@ -16,6 +16,7 @@ from lightwatch.decisions.triage.evidence import (
     weigh,
 )
 from lightwatch.decisions.triage.tree import Anew, Forest, fault_evidence, faults
+from lightwatch.decisions.triage.wiring import _spanning
 
 
 def enumerated(parent, evidence, per_night, nights):
@@ -226,3 +227,12 @@ def test_every_way_of_cutting_a_tree_into_feeds_is_summed_over(tree, seed):
     )
     np.testing.assert_allclose(found.onset, onset / total, atol=1e-9)
     np.testing.assert_allclose(found.state, state / total, atol=1e-9)
+
+
+def test_what_is_not_drawn_hangs_on_the_nearest_that_is():
+    place = np.array([[0.0, 0.0], [80.0, 0.0], [25.0, 0.0], [55.0, 0.0]])
+    drawn = np.array([True, True, False, False])
+    above, length = _spanning(place, np.zeros(4), 0, drawn)
+    assert above[2:].tolist() == [0, 1]
+    assert length[2:] == pytest.approx([25.0, 25.0])
+    assert _spanning(place, np.zeros(4), 0)[0].tolist()[3] == 2

@@ -293,11 +293,21 @@ def test_a_fault_beyond_what_is_drawn_is_one_fault_and_names_no_section(
     [fault] = judged(tmp_path, reports=reports, undrawn=UNDRAWN)
     assert fault.verdict == "supply_fault"
     assert fault.probability > 0.8
-    assert fault.inferred
+    assert fault.inferred is True
     assert set(fault.lights) <= set(UNDRAWN)
     assert any("order inferred from the map" in why for why in fault.why)
     assert fault.test_first is not None
     assert fault.test_first.light_id in UNDRAWN
+
+
+def test_a_fault_beyond_what_is_drawn_is_said_so_beside_lights_on_no_circuit(
+    tmp_path: Path,
+) -> None:
+    reports = told(*(f"2019-12-{27 + i % 4}T18:00,L{i},out," for i in (8, 9, 10)))
+    found = judged(tmp_path, reports=reports, undrawn=UNDRAWN, unknown=("L10",))
+    [fault] = [one for one in found if "L9" in one.lights]
+    assert fault.verdict == "supply_fault"
+    assert fault.inferred is True
 
 
 def test_a_whole_group_burning_by_day_is_its_photocontrol(tmp_path: Path) -> None:

@@ -258,8 +258,8 @@ def judge(
     of_node = several * weight[wired.tree]
     np.add.at(onset, wired.tree_circuit[wired.tree], found.onset * of_node[:, None])
     off_record = several & (wired.section < 0) & (wired.forest.parent >= 0)
-    at_nodes = weight[wired.tree] * found.at_fault * off_record
-    unnamed = np.bincount(wired.tree_circuit[wired.tree], at_nodes, len(asked))
+    beyond = weight[wired.tree] * found.at_fault * off_record
+    unnamed = np.bincount(wired.tree_circuit[wired.tree], beyond, len(asked))
     own = (1 - dark) * weighed.own_if_fed
     stretch = _stretches(grid, wired, found, dark, len(at))
     sections = _sections(grid, wired, found.at_fault)
@@ -272,7 +272,7 @@ def judge(
     return [
         CircuitJudged(
             "" if names[i].startswith(ALONE) else str(names[i]),
-            bool(wired.inferred[i]) or unnamed[i] > shared[i] / 2,
+            bool(wired.inferred[i] or unnamed[i] > shared[i] / 2),
             tuple(ids[row]),
             float(shared[i]),
             float(group[i]),

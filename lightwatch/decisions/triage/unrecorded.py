@@ -113,7 +113,7 @@ def _on_record(judging: Judging) -> list[CircuitJudged]:
     return [
         CircuitJudged(
             str(judging.grid.circuits[number]),
-            bool(judging.wired.inferred[i]) or unnamed[i] > shared[i] / 2,
+            bool(judging.wired.inferred[i] or unnamed[i] > shared[i] / 2),
             _names(judging, some),
             float(shared[i]),
             float(group[i]),
