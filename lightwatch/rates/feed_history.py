@@ -19,6 +19,7 @@ from lightwatch.nights import YEAR
 from lightwatch.rates.recurrence import histories
 from lightwatch.rates.shrinkage import shrink
 from lightwatch.rates.trend import laplace
+from lightwatch.register.once import once
 from lightwatch.words import SUPPLY
 
 LEAST_FOR_TREND = 4
@@ -55,11 +56,12 @@ def _by_age(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([part for part in parts if len(part)] or parts[:1])
 
 
-def feed_history(lives: Lives) -> list[FeedHistory]:
-    """Return each circuit's supply faults against those expected, worst first."""
+@once
+def _against_expected(lives: Lives) -> pd.DataFrame:
+    """Return by circuit the faults of its feed, and those expected of it."""
     frame = lives.frame[lives.frame["kind"].isin(list(SUPPLY))]
     if frame.empty:
-        return []
+        return frame[["failed"]].assign(expected=0.0)
     frame = _by_age(frame)
     frame = frame.assign(
         km_years=(frame["end"] - frame["start"]) / YEAR * frame["weight"]
@@ -69,7 +71,28 @@ def feed_history(lives: Lives) -> list[FeedHistory]:
     law = frame.groupby(["type", "band", "wet"])
     rate = law["failed"].transform("sum") / law["km_years"].transform("sum")
     frame["expected"] = rate * frame["km_years"]
-    circuits = frame.groupby("circuit_id")[["failed", "expected"]].sum()
+    return frame.groupby("circuit_id")[["failed", "expected"]].sum()
+
+
+def feed_ratios(lives: Lives) -> dict[str, float]:
+    """Return each circuit's ratio, as ``feed_history`` does, without its limits."""
+    circuits = _against_expected(lives)
+    if circuits.empty:
+        return {}
+    try:
+        found = shrink(
+            circuits["failed"].astype(float), circuits["expected"], law_known=True
+        )
+    except NotEnoughEvidence:
+        return {}
+    return dict(zip(map(str, circuits.index), found.rate.tolist(), strict=True))
+
+
+def feed_history(lives: Lives) -> list[FeedHistory]:
+    """Return each circuit's supply faults against those expected, worst first."""
+    circuits = _against_expected(lives)
+    if circuits.empty:
+        return []
     try:
         found = shrink(circuits["failed"].astype(float), circuits["expected"])
     except NotEnoughEvidence:

@@ -86,6 +86,12 @@ class Register:
                 feed = feed.where(feed != "", filled(names.map(told), ""))
         return feed
 
+    def feed_at(self, circuit: str, light: str) -> str:
+        """Return how one light on a circuit is fed, as ``feed_of`` does."""
+        said, own, others = self._feeds_said
+        told = (said.get(circuit), own.get(light), others.get(circuit))
+        return next((str(one) for one in told if one), "")
+
     @cached_property
     def _feeds_said(self) -> tuple[pd.Series[str], ...]:
         return (

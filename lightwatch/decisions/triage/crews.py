@@ -182,22 +182,36 @@ class Crews:
         np.maximum.at(at, owner, done["happened"].to_numpy(float))
         return at[:-1]
 
+    @cached_property
+    def _read_at_feeds(self) -> Flags:
+        """Which readings were at no light, on a feed not worked on since."""
+        read = self.readings
+        section = read["section"].to_numpy()
+        owner = self.grid.section_circuit[section]
+        owner = np.where(section >= 0, owner, read["circuit"])
+        worked = np.append(self._feed_worked, np.inf)[owner]
+        found: Flags = (owner >= 0) & (read["at"].to_numpy() > worked)
+        return found & (read["light"].to_numpy() < 0)
+
+    @cached_property
+    def names(self) -> dict[str, str]:
+        """Who made each test of voltage, by repair."""
+        asked = list(self.readings["repair_id"])
+        found = self.grid.register.known.store.find("repairs", asked)
+        return {name: str(row["crew"] or "") for name, row in found.items()}
+
     def read_since(self, at: Ints, since: Floats) -> pd.DataFrame:
         """Return the readings at some lights and sections since they were worked on.
 
         As ``readings``; ``row`` is the position of its light in ``at``, -1 for none.
         """
         read = self.readings
-        light, section = read["light"].to_numpy(), read["section"].to_numpy()
         position = np.full(len(self.grid.lights) + 1, -1)
         position[at] = np.arange(len(at))
-        row, when = position[light], read["at"].to_numpy()
-        fresh = when > np.append(since, -np.inf)[row]
-        owner = self.grid.section_circuit[section]
-        owner = np.where(section >= 0, owner, read["circuit"])
-        worked = np.append(self._feed_worked, np.inf)[owner]
-        elsewhere = (light < 0) & (owner >= 0) & (when > worked)
-        return read.assign(row=row)[np.where(row >= 0, fresh, elsewhere)]
+        row = position[read["light"].to_numpy()]
+        fresh = read["at"].to_numpy() > np.append(since, -np.inf)[row]
+        kept = np.flatnonzero(np.where(row >= 0, fresh, self._read_at_feeds))
+        return read.iloc[kept].assign(row=row[kept])
 
     def tests(self, at: Ints, since: Floats, now: int) -> Tests:
         """Return what was measured at some lights and sections since work there.

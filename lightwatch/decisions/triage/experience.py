@@ -32,7 +32,7 @@ from lightwatch.decisions.triage.waits import Waits, waits
 from lightwatch.detection import Detection, detection, unheld
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
-from lightwatch.rates.feed_history import feed_history
+from lightwatch.rates.feed_history import feed_ratios
 from lightwatch.register import Register
 from lightwatch.register.once import once
 from lightwatch.words import DARK, SUPPLY, UNANSWERED
@@ -338,7 +338,7 @@ def experience(lives: Lives) -> Experience:
         mishaps_per_year=rate["mishap"],
         customers_per_year=rate["customer"],
         hazards=found,
-        feed_ratio={one.circuit_id: one.ratio for one in feed_history(lives)},
+        feed_ratio=feed_ratios(lives),
         supply_per_year=rate["supply"],
         group_per_year=rate["group"],
         damage_per_km_year=rate["damage"],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.triage.troubles import last_closed
@@ -28,7 +29,8 @@ def closed_before(register: Register, lights: Sequence[str], since: int) -> list
     """
     found = []
     done = last_closed(register)
-    for light, last in done[done.index.isin(lights)].iterrows():
+    here = np.sort(done.index.get_indexer(pd.Index(lights, dtype=object)))
+    for light, last in done.iloc[here[here >= 0]].iterrows():
         days = (since - float(last["happened"])) / DAY
         if 0 <= days <= SOON_DAYS:
             mended = last["action"] != "no_fault_found"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -157,16 +158,22 @@ class Signs:
             Lists.of(number, len(self.grid.lights)),
         )
 
-    def told_of(self, light_ids: pd.Index) -> pd.DataFrame:
-        """Return reports and sightings of some lights."""
-        rows, _ = self._told.of.pick(self.grid.light_ids.get_indexer(light_ids))
-        return self.heard.frame.iloc[rows]
+    def told_dark(self, light_ids: pd.Index, since: float) -> set[str]:
+        """Return which of some lights were said to be dark from an instant on."""
+        told, at = self._told, self.grid.light_ids.get_indexer(light_ids)
+        rows, which = told.of.pick(at)
+        dark = np.isin(told.symptom[rows], _codes(DARK)) & (told.at[rows] >= since)
+        return set(light_ids[np.unique(which[dark])])
 
     def lights_named(self, light_ids: Sequence[str]) -> pd.DataFrame:
         """Return lights in service, by identifier."""
         rows = self.grid.light_ids.get_indexer(pd.Index(light_ids, dtype=object))
-        lights: pd.DataFrame = self.grid.lights.iloc[rows]
-        return lights.set_index("light_id", drop=False)
+        lights: pd.DataFrame = self._by_name.iloc[rows]
+        return lights
+
+    @cached_property
+    def _by_name(self) -> pd.DataFrame:
+        return self.grid.lights.set_index("light_id", drop=False)
 
     @cached_property
     def _rates(self) -> dict[int, _Rates]:
@@ -247,6 +254,11 @@ class Signs:
             crews = looks(position[light[here]], crew_at[here], dark[here], CREW_HIT)
             parts.append(replace(crews, wrong=np.full(here.sum(), CREW_WRONG)))
         return Looks.joined(parts)
+
+    @cached_property
+    def readings(self) -> dict[Any, Any]:
+        """Tests on circuits, kept by :func:`tested.readings`."""
+        return {}
 
     def read_on(self, at: Ints) -> pd.DataFrame:
         """Return the tests of voltage at some lights and sections since work there."""

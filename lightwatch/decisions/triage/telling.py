@@ -365,9 +365,8 @@ class Telling:
             if unseen:
                 said.append(f"{unseen} later patrols passed and did not note it")
             return said
-        told = self.signs.told_of(self.lights.index)
-        told = told[told["symptom"].isin(DARK) & (told["at"] >= self.since)]
-        others = set(told["light_id"]) - set(self.reported)
+        told = self.signs.told_dark(self.lights.index, self.since)
+        others = told - set(self.reported)
         number = len(self.lights)
         lit = self._lit_among(set(self.lights.index))
         if not self.judged.circuit_id:

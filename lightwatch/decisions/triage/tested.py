@@ -41,6 +41,14 @@ NO_CIRCUIT = -2
 
 def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     """Return the tests on a circuit that no later work has answered, oldest first."""
+    asked = judged.circuit_id, judged.light_ids
+    if asked not in signs.readings:
+        signs.readings[asked] = _readings(signs, judged)
+    found: tuple[Reading, ...] = signs.readings[asked]
+    return found
+
+
+def _readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     grid = signs.grid
     on = judged.circuit_id
     circuit = int(grid.circuits.get_loc(on)) if on else NO_CIRCUIT
@@ -54,7 +62,6 @@ def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
     if read.empty:
         return ()
     ids, sections = grid.light_ids, grid.section_ids
-    kept = signs.register.known.store.find("repairs", list(read["repair_id"]))
     found = []
     for one in read.itertuples():
         section = grid.section[one.light] if one.light >= 0 else one.section
@@ -67,7 +74,7 @@ def readings(signs: Signs, judged: CircuitJudged) -> tuple[Reading, ...]:
                 (signs.register.as_of - one.at) / DAY,
                 None if np.isnan(one.live) else bool(one.live),
                 None if np.isnan(one.volts) else float(one.volts),
-                str(kept.get(one.repair_id, {}).get("crew") or ""),
+                signs.crews.names.get(one.repair_id, ""),
             )
         )
     return tuple(found)

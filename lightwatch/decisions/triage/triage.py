@@ -147,8 +147,7 @@ class Triage:
 
     def underground(self, circuit_id: str, light: str, sections: Shares) -> bool | None:
         """Tell whether the feed is underground; of a mixed one, the likeliest part."""
-        named = pd.Series([circuit_id]), pd.Series([light])
-        feed = self.register.feed_of(*named)[0]
+        feed = self.register.feed_at(circuit_id, light)
         if feed != "mixed":
             return {"underground": True, "overhead": False}.get(feed)
         section = sections[0][0] if sections else self.standing.at[light, "section_id"]
@@ -309,12 +308,14 @@ def of_circuit(
     """Return a circuit's entries: one a dark stretch, one a light that remains."""
     stretch = dict(zip(judged.light_ids, judged.stretch, strict=True))
     dark = dict(zip(judged.light_ids, judged.dark.tolist(), strict=True))
-    at = troubles["light_id"].map(stretch)
-    at = at.where(troubles["light_id"].map(dark) > LIKELY, "")
-    alone = troubles[at == ""].groupby("light_id", sort=True)
-    cases = [_Case(triage, judged, channel, some, (), "") for _, some in alone]
-    stretches = troubles[at != ""].groupby(at[at != ""], sort=True)
-    parts = {str(name): some for name, some in stretches}
+    told = [str(light) for light in troubles["light_id"]]
+    at = [stretch[one] if dark.get(one, 0.0) > LIKELY else "" for one in told]
+    alone = ["" if name else light for light, name in zip(told, at, strict=True)]
+    cases = [
+        _Case(triage, judged, channel, some, (), "")
+        for some in _by(alone, troubles).values()
+    ]
+    parts = _by(at, troubles)
     if channel.by_feed and readings(triage.signs, judged):
         cases, parts = _as_one(cases, parts)
     found = []
@@ -326,6 +327,15 @@ def of_circuit(
         )
         found.append(_entry(_Case(triage, judged, channel, some, beyond, name)))
     return found + [_entry(case) for case in cases]
+
+
+def _by(names: list[str], troubles: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Return the troubles of each name, in order of names; '' is none."""
+    rows: dict[str, list[int]] = {name: [] for name in sorted(set(names) - {""})}
+    for row, name in enumerate(names):
+        if name:
+            rows[name].append(row)
+    return {name: troubles.iloc[some] for name, some in rows.items()}
 
 
 def _as_one(
