@@ -190,8 +190,9 @@ class Crews:
         owner = self.grid.section_circuit[section]
         owner = np.where(section >= 0, owner, read["circuit"])
         worked = np.append(self._feed_worked, np.inf)[owner]
-        found: Flags = (owner >= 0) & (read["at"].to_numpy() > worked)
-        return found & (read["light"].to_numpy() < 0)
+        fresh = read["at"].to_numpy() > worked
+        found: Flags = (read["light"].to_numpy() < 0) & (owner >= 0) & fresh
+        return found
 
     @cached_property
     def names(self) -> dict[str, str]:
