@@ -10,9 +10,15 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
 from sqlalchemy import NullPool, create_engine
 
 from tests import databases
+
+# numpy, which comes later, reads this, here and in every command that a test starts:
+# the workers share the cores, and threads of BLAS that wait for one another spin.
+for library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 # A machine with much else to do is slow to draw examples: no fault of theirs.
 settings.register_profile("ours", suppress_health_check=[HealthCheck.too_slow])
