@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
-
 from sqlalchemy import NullPool, create_engine
 
 from tests import databases
