@@ -6,25 +6,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lightwatch.detection.marks import (
+    TOLD_DAYS,
+    age_of,
+    alike,
+    mended,
+    symptom_of,
+    told,
+)
 from lightwatch.detection.moments import Moments
 from lightwatch.detection.touched import lights_touched
-from lightwatch.nights import DAY, YEAR
+from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.register.fittings import worked_on
-from lightwatch.register.placed import placed
-from lightwatch.words import DARK
 
-NOT_A_FAULT = ("", "none", "unknown", "programme", "knockdown", "vandalism", "theft",
-               "customer")  # fmt: skip
-"""Causes that say nothing of a component's own failure."""
-
-TOLD_DAYS = 60.0
-"""The trouble that a repair ended was told of at most so long before [days]."""
-
-AGES_YEARS = (2.0, 5.0)
-"""Parts are young, older and old: a part that had failed was seldom young."""
-
-_MENDS = ("replaced", "repaired", "reset", "converted")
 _SOON = 3
 """How many visits after a repair are looked at."""
 
@@ -35,26 +29,6 @@ the first repair, one from after it, or none."""
 FIRST_NAMES_NONE = ", the first none"
 
 Floats = NDArray[np.float64]
-
-
-def _mended(register: Register) -> pd.DataFrame:
-    repairs = register.known.repairs
-    chosen = repairs["action"].isin(_MENDS) & ~repairs["cause"].isin(NOT_A_FAULT)
-    frame = repairs[chosen]
-    return frame.assign(
-        repair=frame.index, day=frame["happened"] / DAY, part=worked_on(frame)
-    )
-
-
-def _signs(register: Register) -> Moments:
-    """Return when each light was reported or sighted [days]."""
-    reports, sightings = register.known.reports, register.known.sightings
-    told = pd.DataFrame(
-        {"light_id": placed(register)["light_id"], "happened": reports["happened"]}
-    )
-    both = pd.concat([told, sightings[["light_id", "happened"]]])
-    both = both[both["light_id"] != ""]
-    return Moments.of(both["light_id"], both["happened"] / DAY)
 
 
 def _then(touched: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -87,32 +61,35 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
     numpy.ndarray
         For how long each repair of a light's own is followed [days].
     """
-    mended = _mended(register)
-    touched = lights_touched(register, mended)
-    own = touched["repair"].isin(mended.loc[mended["light_id"] != "", "repair"])
+    work = mended(register)
+    touched = lights_touched(register, work)
+    at_lights = work.loc[work["light_id"] != "", "repair"]
+    own = touched["repair"].isin(at_lights)
     watched = register.as_of / DAY - touched.loc[own, "day"].to_numpy(float)
     row, then = _then(touched)
     mine = own.to_numpy()[row]
     first = touched.iloc[row[mine]].reset_index(drop=True)
     second = touched.iloc[then[mine]].reset_index(drop=True)
-    lights = _signs(register).at(first["light_id"])
+    signs = told(register)
+    lights = Moments.of(signs["light_id"], signs["day"]).at(first["light_id"])
     begun, ended = first["day"].to_numpy(float), second["day"].to_numpy(float)
     since = np.maximum(begun, ended - TOLD_DAYS)
     before, _ = lights.next(begun - TOLD_DAYS)
-    told = np.minimum(lights.next(since)[0], ended)
     named = _received(register, second)
-    told = np.fmin(told, np.where(named > begun, named, np.nan))
+    later = np.where(named > begun, named, np.nan)
+    back = np.fmin(np.minimum(lights.next(since)[0], ended), later)
+    found = symptom_of(register)
     return pd.DataFrame(
         {
             "repair": first["repair"],
             "second": second["repair"],
-            "days": told - begun,
+            "days": back - begun,
             "waited": begun - np.minimum(before, begun),
-            "feed": ~second["repair"].isin(mended.loc[mended["light_id"] != ""].index),
+            "feed": ~second["repair"].isin(at_lights),
             "part": first["part"],
-            "age": _age(register, first),
+            "age": age_of(register, first),
             "proof": first["proven"],
-            "symptom": _same(register, first["repair"], second["repair"]),
+            "symptom": alike(found[first["repair"]], found[second["repair"]]),
             "report": _report(first, second, named <= begun),
         }
     ), watched
@@ -132,32 +109,3 @@ def _report(
     said = pd.Series(np.where(before, EARLIER, LATER), other.index, dtype=object)
     said = said.where(other != one, SAME).where(other != "", NONE)
     return said + np.where(one == "", FIRST_NAMES_NONE, "")
-
-
-def _age(register: Register, first: pd.DataFrame) -> NDArray[np.object_]:
-    """Return in which band of ages each part was; '' if its age is not known."""
-    ended = register.fittings
-    ended = ended[ended["end_repair"] >= 0].drop_duplicates(["end_repair", "kind"])
-    born = (ended["installed"] + ended["installed_last"]) / 2
-    age = ((ended["end"] - born) / YEAR).set_axis(
-        pd.MultiIndex.from_frame(ended[["end_repair", "kind"]])
-    )
-    years = age.reindex(pd.MultiIndex.from_frame(first[["repair", "part"]]))
-    band = np.searchsorted(AGES_YEARS, years.to_numpy(float)).astype(str)
-    return np.where(years.isna().to_numpy(), "", band).astype(object)
-
-
-def _same(
-    register: Register, first: pd.Series[int], second: pd.Series[int]
-) -> NDArray[np.object_]:
-    """Say whether two repairs found the same: dark, another symptom, not, or ''."""
-    known = register.known
-    reported = known.reports.set_index("report_id")["symptom"]
-    found = known.repairs["symptom_found"]
-    told = known.repairs["report_id"].map(reported).fillna("")
-    found = found.where(found != "", told)
-    found = found.where(~found.isin(DARK), DARK[0])
-    one, other = (found.reindex(rows).to_numpy(object) for rows in (first, second))
-    same = np.where(one == DARK[0], "dark", "same")
-    said = np.where(one == other, same, "other")
-    return np.asarray(np.where((one == "") | (other == ""), "", said), dtype=object)

@@ -12,10 +12,12 @@ The pairs of the later months, nearly all by chance, show how often, and to what
 chance does it. That fixes how many pairs the first two explain; the rest is wrong
 guesses. It is a mixture of three, fitted by expectation and maximisation [1]_. In each,
 these count as independent: how soon trouble was back, which part was mended first, its
-age, how it was proven, whether both found the same symptom, and which report the
-second names. That is what tells most where crews write it down. The report that the
-first answered, too, or one from before it: then the first did not end what was told.
-Where the first answered another of those, there were two troubles.
+age, how it was proven, what symptom was found and whether it was the same again, and
+which report the second names. Ages and symptoms are those of the part: a light that
+burns by day was not mended by a lamp. The report tells most where crews write it down:
+the one that the first answered, too, or one from before it, and the first did not end
+what was told. Where the first answered another of those, there were two troubles.
+Where no visit is on record, how often the light was told of again counts instead.
 
 References
 ----------
@@ -32,6 +34,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.detection.followed import EARLIER, FIRST_NAMES_NONE, LATER, SAME
+from lightwatch.detection.marks import ANOTHER
 
 PROVEN = ("cover_test", "seen_lit")
 
@@ -59,7 +62,13 @@ source."""
 _EDGES = np.array(
     [0.0, 3, 7, 14, 21, 28, 40, 50, 60, 80, 100, SOON_DAYS, 160, 220, LAST_DAYS]
 )
-_MARKS = ("part", "age", "proof", "symptom", "report")
+_MARKS = ("part", "age", "proof", "symptom", "report", "times")
+"""What is compared, as far as the pairs have it."""
+
+_BY_PART = ("age", "symptom")
+"""What is compared among repairs of the same part: lamps that fail are seldom young,
+and a light that burns by day is not cured by a lamp."""
+
 _WORTH = 5.0
 _LIKE = 30.0
 """What all pairs show weighs so many against those of one sort; no source."""
@@ -72,7 +81,7 @@ _FADES_PER_DAY = 0.0015
 
 _AGAIN = (SAME, EARLIER + FIRST_NAMES_NONE)
 _NOT_BY_CHANCE = (*_AGAIN, EARLIER)
-_NOT_WRONG = (*PROVEN, "other", EARLIER)
+_NOT_WRONG = (*PROVEN, EARLIER)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -122,32 +131,41 @@ class _Chance:
 class _Mark:
     """Something that differs between the pairs: the word of each as a number.
 
-    ``later``, ``both``, ``wrong``: the shares of the words before any pair is seen.
+    ``part``: the part mended first, as a number, where the words of parts differ; 0:
+    they do not. ``later``, ``both``, ``wrong``: the shares of the words before any pair
+    is seen.
     """
 
     code: Ints
+    part: Ints
     later: Floats
     both: Floats
     wrong: Floats
 
     @classmethod
-    def of(cls, said: pd.Series[str]) -> _Mark:
+    def of(cls, said: pd.Series[str], part: Ints) -> _Mark:
         """Let what all pairs show be usual, but for words that tell."""
         code, words = pd.factorize(said)
         words = np.asarray(words, dtype=object)
+        another = np.array([word.endswith(ANOTHER) for word in words], dtype=bool)
         share = np.bincount(code) / len(code)
         later = share * np.where(np.isin(words, _NOT_BY_CHANCE), RARELY, 1.0)
-        wrong = share * np.where(np.isin(words, _NOT_WRONG), RARELY, 1.0)
+        wrong = share * np.where(np.isin(words, _NOT_WRONG) | another, RARELY, 1.0)
         both = later.copy()
         for first in ("", FIRST_NAMES_NONE):
             named = np.isin(words, (EARLIER + first, LATER + first))
             both[named] = later[named].mean() if named.any() else 0.0
-        return cls(code, *(one / one.sum() for one in (later, both, wrong)))
+        return cls(code, part, *(one / one.sum() for one in (later, both, wrong)))
 
     def log(self, usual: Floats, weight: Floats) -> Floats:
         """Return the logarithm of the share that each pair's word has."""
-        counts = np.bincount(self.code, weight, len(usual)) + _LIKE * usual
-        return np.asarray(np.log(counts / counts.sum())[self.code])
+        all_parts = np.bincount(self.code, weight, len(usual)) + _LIKE * usual
+        shape = int(self.part.max()) + 1, len(usual)
+        cell = np.ravel_multi_index((self.part, self.code), shape)
+        of_part = np.bincount(cell, weight, shape[0] * shape[1]).reshape(shape)
+        of_part += _LIKE * all_parts / all_parts.sum()
+        share = of_part / of_part.sum(axis=1, keepdims=True)
+        return np.asarray(np.log(share)[self.part, self.code])
 
 
 def wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
@@ -159,14 +177,20 @@ def wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
     Parameters
     ----------
     pairs, watched
-        From :func:`lightwatch.detection.followed.followed`; at least one pair, none
+        From :func:`lightwatch.detection.followed.followed` or
+        :func:`lightwatch.detection.returned.returned`; at least one pair, none
         ``LAST_DAYS`` apart or more.
     """
     days = pairs["days"].to_numpy(float)
     waited = max(float(pairs["waited"].mean()), _A_NIGHT)
     late = (days >= SOON_DAYS).astype(float)
-    marks = [_Mark.of(pairs[name]) for name in _MARKS]
-    wrong, both = pairs["report"].isin(_AGAIN).to_numpy(float), np.zeros(len(days))
+    part, _ = pd.factorize(pairs["part"])
+    marks = {
+        name: _Mark.of(pairs[name], part if name in _BY_PART else 0 * part)
+        for name in _MARKS
+        if name in pairs
+    }
+    wrong, both = _answered_again(pairs), np.zeros(len(days))
     chance = _Chance.of(days, late * (1.0 - wrong), watched)
     number = max(_beyond(chance, days, waited), wrong.sum())
     for _ in range(_ROUNDS):
@@ -180,7 +204,7 @@ def wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
                 number * _back(days, wrong),
             ]
         )
-        for name, mark in zip(_MARKS, marks, strict=True):
+        for name, mark in marks.items():
             by_chance = mark.log(mark.later, left)
             told = mark.log(mark.both, both) if name == "report" else by_chance
             log += by_chance, told, mark.log(mark.wrong, wrong)
@@ -188,6 +212,13 @@ def wrongly(pairs: pd.DataFrame, watched: Floats) -> Floats:
         _, both, wrong = likely / likely.sum(axis=0)
         number = wrong.sum() + 0.5
     return np.asarray(wrong)
+
+
+def _answered_again(pairs: pd.DataFrame) -> Floats:
+    """Return 1 for pairs whose second answers what the first seemed to answer."""
+    if "report" not in pairs:
+        return np.zeros(len(pairs))
+    return np.asarray(pairs["report"].isin(_AGAIN).to_numpy(float))
 
 
 def _beyond(chance: _Chance, days: Floats, waited: float) -> float:

@@ -1,17 +1,19 @@
 """Repairs that did not hold: the part replaced was not the one that had failed.
 
 When a light is in trouble again soon after a repair, and another part is then replaced
-or its feed mended, the first part may have been a wrong guess. Or the other failed
-later; or both had failed, and the second was found when the first was mended. How
-likely each is: see :mod:`lightwatch.detection.guesses`.
+or its feed mended, or no visit is on record, the first part may have been a wrong
+guess. Or the other failed later; or both had failed, and the second was found when the
+first was mended. How likely each is: see :mod:`lightwatch.detection.guesses`.
 """
 
 from __future__ import annotations
 
 import pandas as pd
 
-from lightwatch.detection.followed import NOT_A_FAULT, followed
+from lightwatch.detection.followed import followed
 from lightwatch.detection.guesses import LAST_DAYS, PROVEN, wrongly
+from lightwatch.detection.marks import NOT_A_FAULT
+from lightwatch.detection.returned import returned
 from lightwatch.register import Register
 from lightwatch.register.once import once
 
@@ -25,17 +27,20 @@ LIKELY = 0.5
 def wrong_guesses(register: Register) -> pd.Series[float]:
     """Return the chance that each repair at a light changed a part that had not failed.
 
-    By position in ``known.repairs``; one that no work on another part followed within
-    the year is not there.
+    By position in ``known.repairs``; one is not there if within a year no work on
+    another part followed, and nobody told of the light again.
     """
     pairs, watched = followed(register)
-    pairs = pairs[pairs["days"] < LAST_DAYS]
-    chance = pd.Series(0.0, pairs.index)
-    for feed in (False, True):
-        some = pairs[pairs["feed"] == feed]
-        if len(some):
-            chance[some.index] = wrongly(some, watched)
-    return chance.groupby(pairs["repair"]).max()
+    own, feed = pairs[~pairs["feed"]], pairs[pairs["feed"]]
+    groups = [(own, watched), (feed, watched), returned(register)]
+    found = []
+    for some, days in groups:
+        soon = some[some["days"] < LAST_DAYS]
+        if len(soon):
+            found.append(pd.Series(wrongly(soon, days), soon["repair"]))
+    if not found:
+        return pd.Series(dtype=float)
+    return pd.concat(found).groupby(level=0).max()
 
 
 @once

@@ -1,0 +1,123 @@
+"""Lights told of again after a repair, and what was found: signs of a wrong guess."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from lightwatch.detection.guesses import wrongly
+from lightwatch.detection.held import unheld
+from lightwatch.detection.marks import ANOTHER, ONE_SYMPTOM, alike
+from lightwatch.detection.returned import returned
+from lightwatch.register import Register
+from tests.packages import take_in, write_package
+
+OPENED = np.datetime64("2016-01-01")
+MENDED = np.datetime64("2020-06-01")
+CREATED = np.datetime64("2022-01-01")
+
+
+def at(day: np.datetime64, hour: int) -> str:
+    return f"{day}T{hour:02d}:00:00"
+
+
+def told(light: str, day: np.datetime64) -> dict[str, Any]:
+    return {"report_id": f"Q-{light}-{day}", "light_id": light, "symptom": "out",
+            "received_at": at(day, 6)}  # fmt: skip
+
+
+def work(
+    light: str, day: np.datetime64, part: str = "photocontrol", **more: str
+) -> dict[str, Any]:
+    return {"repair_id": f"W-{light}-{day}", "light_id": light, "cause": part,
+            "performed_at": at(day, 10), "component": part,
+            "action": "replaced"} | more  # fmt: skip
+
+
+def town(
+    folder: Path, reports: list[dict[str, Any]], repairs: list[dict[str, Any]]
+) -> Register:
+    names = sorted({row["light_id"] for row in repairs})
+    lights = [
+        {"light_id": name, "longitude": 0.001 * i, "latitude": 50.0,
+         "technology": "hps"}
+        for i, name in enumerate(names)
+    ]  # fmt: skip
+    package = write_package(
+        folder / "town", {"lights": lights, "reports": reports, "repairs": repairs},
+        created=f"{CREATED}T00:00:00Z", opened_on=str(OPENED),
+    )  # fmt: skip
+    return take_in(package).register
+
+
+def lights_of(register: Register, frame: pd.DataFrame) -> list[str]:
+    return register.known.repairs["light_id"].loc[frame["repair"]].tolist()
+
+
+def test_told_of_again_and_nobody_came(tmp_path: Path) -> None:
+    reports = [told(name, MENDED + 9) for name in ("alone", "seen", "mended")]
+    reports += [told("alone", MENDED + 12)]
+    repairs = [work(name, MENDED) for name in ("alone", "quiet", "seen", "mended")]
+    repairs += [
+        work("mended", MENDED + 15, "lamp"),
+        work("seen", MENDED + 15, "none", component="", action="no_fault_found"),
+    ]
+    register = town(tmp_path, reports, repairs)
+    frame, watched = returned(register)
+    assert lights_of(register, frame) == ["alone"]
+    assert frame["times"].tolist() == ["twice"]
+    assert np.allclose(frame["days"], 9 - 4 / 24)
+    assert len(watched) == 5
+
+
+def test_what_was_told_of_lately_may_yet_be_answered(tmp_path: Path) -> None:
+    late, early = CREATED - 40, CREATED - 90
+    reports = [told("late", late + 5), told("early", early + 5)]
+    register = town(tmp_path, reports, [work("late", late), work("early", early)])
+    frame, _ = returned(register)
+    assert lights_of(register, frame) == ["early"]
+
+
+def test_lights_back_within_weeks_are_named_though_no_second_visit_is_on_record(
+    tmp_path: Path,
+) -> None:
+    """Sixty came back at an even pace over the year, by chance; thirty within weeks."""
+    by_chance = [f"A{i:02}" for i in range(60)]
+    back = [f"B{i:02}" for i in range(30)]
+    reports, repairs = [], [work(name, MENDED) for name in by_chance + back]
+    for i, name in enumerate(by_chance):
+        reports.append(told(name, MENDED + 6 + 6 * i))
+    for i, name in enumerate(back):
+        reports.append(told(name, MENDED + 10 + i % 10))
+    register = town(tmp_path, reports, repairs)
+    wrong = register.known.repairs["light_id"].loc[sorted(unheld(register))]
+    assert set(back) <= set(wrong)
+    assert len(wrong) <= len(back) + 4
+
+
+def test_a_symptom_is_that_of_the_part() -> None:
+    """Where lamps cycle and photocontrols do not, a photocontrol cures no cycling."""
+    rng = np.random.default_rng(3)
+    chance = pd.DataFrame(
+        {"days": rng.uniform(0, 400, 800), "part": ["lamp", "photocontrol"] * 400}
+    )
+    cycles = (chance["part"] == "lamp") & (rng.random(800) < 0.4)
+    chance["symptom"] = np.where(cycles, "cycling, then another", "out, again")
+    wrong = pd.DataFrame({"days": rng.uniform(10, 60, 40), "part": "photocontrol"})
+    wrong["symptom"] = "cycling, then another"
+    pairs = pd.concat([chance, wrong], ignore_index=True)
+    pairs = pairs.assign(waited=6.0, age="", proof="", report="none")
+    found = wrongly(pairs, np.full(8000, 400.0))
+    assert found[800:].min() > 0.6
+    assert found[:800][cycles].max() < 0.4
+
+
+def test_the_symptom_and_whether_it_was_the_same_again() -> None:
+    first = pd.Series(["out", "out", "cycling", "", "out"])
+    second = pd.Series(["out", "cycling", "cycling", "out", ""])
+    assert alike(first, second).tolist() == [
+        f"out{ONE_SYMPTOM}", f"out{ANOTHER}", f"cycling{ONE_SYMPTOM}", "", "out",
+    ]  # fmt: skip
