@@ -218,7 +218,7 @@ def repeats_text(as_of: str, found: Repeats) -> str:
                         one.light_id,
                         one.part.replace("_", " "),
                         f"{one.again_after_days:.0f} d",
-                        (one.finally_ or "not yet").replace("_", " "),
+                        (one.finally_ or "none on record").replace("_", " "),
                     )
                     for one in unheld
                 ),

@@ -21,10 +21,10 @@ from lightwatch.detection.episodes import (
     episodes,
     night_passes,
     of_faults,
-    signs,
 )
 from lightwatch.detection.moments import Floats, Moments
 from lightwatch.detection.places import Places, fit_places
+from lightwatch.detection.signs import signs
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.once import once

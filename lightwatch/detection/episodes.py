@@ -7,13 +7,12 @@ import pandas as pd
 
 from lightwatch.detection.held import NOT_A_FAULT, PROVEN, unheld
 from lightwatch.detection.moments import Floats, Moments
+from lightwatch.detection.signs import signs
 from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
 from lightwatch.register.once import once
-from lightwatch.register.placed import placed
-from lightwatch.store.frames import filled
 from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
@@ -21,44 +20,6 @@ _SAME_VISIT = 1e-4
 _ONE_NIGHT = 0.5
 _NEVER = -1e5
 _MENDS = ("replaced", "repaired", "reset", "converted", "removed")
-
-
-@once
-def signs(register: Register) -> pd.DataFrame:
-    """Return what told of trouble: reports and sightings, times in days.
-
-    A report that a repair names is a sign at the light that was repaired, whichever
-    light the caller named; one that names no light is a sign at the nearest, if that
-    is near enough.
-    """
-    known = register.known
-    repairs = known.repairs
-    named = repairs[(repairs["report_id"] != "") & (repairs["light_id"] != "")]
-    repaired = dict(zip(named["report_id"], named["light_id"], strict=True))
-    reports = known.reports
-    light = filled(reports["report_id"].map(repaired), reports["light_id"])
-    lost = light == ""
-    light[lost] = placed(register).loc[lost, "light_id"]
-    told = pd.DataFrame(
-        {
-            "light_id": light,
-            "day": reports["happened"] / DAY,
-            "symptom": reports["symptom"],
-            "by_patrol": False,
-        }
-    )
-    sightings = known.sightings
-    seen = pd.DataFrame(
-        {
-            "light_id": sightings["light_id"],
-            "day": sightings["happened"] / DAY,
-            "symptom": sightings["state"],
-            "by_patrol": True,
-        }
-    )
-    parts = [part for part in (told, seen) if len(part)]
-    frame = pd.concat(parts, ignore_index=True) if parts else told
-    return frame[frame["light_id"] != ""].reset_index(drop=True)
 
 
 def _mended(register: Register) -> pd.DataFrame:

@@ -12,9 +12,9 @@ from lightwatch.detection.marks import (
     alike,
     mended,
     symptom_of,
-    told,
 )
 from lightwatch.detection.moments import Moments
+from lightwatch.detection.signs import signs
 from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -70,8 +70,8 @@ def followed(register: Register) -> tuple[pd.DataFrame, Floats]:
     mine = own.to_numpy()[row]
     first = touched.iloc[row[mine]].reset_index(drop=True)
     second = touched.iloc[then[mine]].reset_index(drop=True)
-    signs = told(register)
-    lights = Moments.of(signs["light_id"], signs["day"]).at(first["light_id"])
+    told = signs(register)
+    lights = Moments.of(told["light_id"], told["day"]).at(first["light_id"])
     begun, ended = first["day"].to_numpy(float), second["day"].to_numpy(float)
     since = np.maximum(begun, ended - TOLD_DAYS)
     before, _ = lights.next(begun - TOLD_DAYS)

@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 from lightwatch.nights import DAY, YEAR
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
-from lightwatch.register.once import once
-from lightwatch.register.placed import placed
 from lightwatch.words import DARK
 
 NOT_A_FAULT = ("", "none", "unknown", "programme", "knockdown", "vandalism", "theft",
@@ -43,27 +41,6 @@ def mended(register: Register) -> pd.DataFrame:
     )
 
 
-@once
-def told(register: Register) -> pd.DataFrame:
-    """Return when each light was reported or sighted: ``day`` and ``symptom``."""
-    reports, sightings = register.known.reports, register.known.sightings
-    parts = [
-        pd.DataFrame(
-            {
-                "light_id": light,
-                "day": rows["happened"] / DAY,
-                "symptom": symptom.where(~symptom.isin(DARK), DARK[0]),
-            }
-        )
-        for rows, light, symptom in (
-            (reports, placed(register)["light_id"], reports["symptom"]),
-            (sightings, sightings["light_id"], sightings["state"]),
-        )
-    ]
-    both = pd.concat(parts, ignore_index=True)
-    return both[both["light_id"] != ""].reset_index(drop=True)
-
-
 def age_of(register: Register, first: pd.DataFrame) -> Words:
     """Return in which band of ages each part was; '' if its age is not known."""
     ended = register.fittings
@@ -88,7 +65,11 @@ def symptom_of(register: Register) -> pd.Series[str]:
 
 
 def alike(first: pd.Series[str], second: pd.Series[str]) -> Words:
-    """Return each first symptom, and whether the second was the same, if known."""
+    """Return each first symptom, and whether the second was the same, if known.
+
+    Out is out, alone or with others, as :func:`symptom_of` has it.
+    """
+    second = second.where(~second.isin(DARK), DARK[0])
     one, other = first.to_numpy(object), second.to_numpy(object)
     said = np.where(one == other, ONE_SYMPTOM, ANOTHER).astype(object)
     return np.asarray(one + np.where((one == "") | (other == ""), "", said))

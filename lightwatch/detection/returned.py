@@ -17,9 +17,9 @@ from lightwatch.detection.marks import (
     mended,
     symptom_of,
     times,
-    told,
 )
 from lightwatch.detection.moments import Moments
+from lightwatch.detection.signs import signs
 from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -48,8 +48,8 @@ def returned(register: Register) -> tuple[pd.DataFrame, Floats]:
     light, begun = first["light_id"], first["day"].to_numpy(float)
     visits = _visits(register)
     then, _ = Moments.of(visits["light_id"], visits["day"]).at(light).next(begun)
-    signs = told(register)
-    heard = Moments.of(signs["light_id"], signs["day"]).at(light)
+    told = signs(register)
+    heard = Moments.of(told["light_id"], told["day"]).at(light)
     back, row = heard.next(begun)
     until = register.as_of / DAY - TOLD_DAYS
     alone = np.flatnonzero((back + TOLD_DAYS < then) & (back < until))
@@ -67,7 +67,7 @@ def returned(register: Register) -> tuple[pd.DataFrame, Floats]:
             "times": times(count),
         }
     ).iloc[alone]
-    again = signs["symptom"].iloc[row[alone]]
+    again = told["symptom"].iloc[row[alone]]
     frame["symptom"] = alike(found[frame["repair"]], again)
     return frame.reset_index(drop=True), np.maximum(until - begun, 0.0)
 

@@ -55,7 +55,7 @@ def repeats(desk: Desk) -> Paper:
             one.part.replace("_", " "),
             rounded(one.again_after_days),
             "yes" if one.callback else "",
-            (one.finally_ or "not yet").replace("_", " "),
+            (one.finally_ or "none on record").replace("_", " "),
             one.finally_repair,
         )
         for one in found.unheld

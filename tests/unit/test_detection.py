@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightwatch.detection import detection
-from lightwatch.detection.episodes import signs
 from lightwatch.detection.places import drawn_ratios
+from lightwatch.detection.signs import signs
 from lightwatch.register import Register
 from lightwatch.register.districts import districts
 from tests.packages import take_in, write_package

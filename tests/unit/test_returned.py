@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from lightwatch.decisions.repeats.unheld import unheld_repairs
 from lightwatch.detection.guesses import wrongly
 from lightwatch.detection.held import unheld
 from lightwatch.detection.marks import ANOTHER, ONE_SYMPTOM, alike
@@ -73,6 +74,17 @@ def test_told_of_again_and_nobody_came(tmp_path: Path) -> None:
     assert len(watched) == 5
 
 
+def test_a_report_answered_at_another_light_tells_nothing_of_the_one_named(
+    tmp_path: Path,
+) -> None:
+    reports = [told(name, MENDED + 9) for name in ("named", "alone")]
+    answer = work("meant", MENDED + 12, report_id=reports[0]["report_id"])
+    repairs = [work("named", MENDED), work("alone", MENDED), answer]
+    register = town(tmp_path, reports, repairs)
+    frame, _ = returned(register)
+    assert lights_of(register, frame) == ["alone"]
+
+
 def test_what_was_told_of_lately_may_yet_be_answered(tmp_path: Path) -> None:
     late, early = CREATED - 40, CREATED - 90
     reports = [told("late", late + 5), told("early", early + 5)]
@@ -92,9 +104,18 @@ def test_lights_back_within_weeks_are_named_though_no_second_visit_is_on_record(
         reports.append(told(name, MENDED + 6 + 6 * i))
     for i, name in enumerate(back):
         reports.append(told(name, MENDED + 10 + i % 10))
+    repairs += [
+        work("B07", MENDED + 400, "lamp"),
+        work("B08", MENDED + 18 + 45, "lamp"),
+    ]
     register = town(tmp_path, reports, repairs)
     wrong = register.known.repairs["light_id"].loc[sorted(unheld(register))]
     assert set(back) <= set(wrong)
+    found = unheld_repairs(register)
+    assert all(5 < one.again_after_days < 20 for one in found)
+    ended = {one.light_id: one.finally_ for one in found}
+    assert ended["B07"] is None
+    assert ended["B08"] == "lamp"
     assert len(wrong) <= len(back) + 4
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from lightwatch.detection import unheld
-from lightwatch.detection.episodes import signs
+from lightwatch.detection.marks import TOLD_DAYS
 from lightwatch.detection.moments import Moments
+from lightwatch.detection.signs import signs
 from lightwatch.detection.touched import lights_touched
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -31,7 +32,8 @@ class Unheld:
     again_after_days
         From the repair to the next report or sighting.
     finally_
-        Cause of the repair that ended the trouble; None if none has.
+        Cause of the repair that ended the trouble; None if none has, or none on
+        record: nobody had told of the light for two months before the next one.
     finally_repair
         That repair; '' if none has.
     """
@@ -67,10 +69,13 @@ def unheld_repairs(register: Register) -> list[Unheld]:
     at = first["day"].to_numpy(float)
     told = signs(register)
     light = first["light_id"]
-    sign, _ = Moments.of(told["light_id"], told["day"]).at(light).next(at)
+    told_of = Moments.of(told["light_id"], told["day"]).at(light)
+    sign, _ = told_of.next(at)
     work, _ = Moments.of(touched["light_id"], touched["day"]).at(light).next(at)
     days = np.round(np.minimum(sign, work) - at, 4)
-    _, row = Moments.of(ends["light_id"], ends["day"]).at(light).next(at)
+    ended, row = Moments.of(ends["light_id"], ends["day"]).at(light).next(at)
+    lately, _ = told_of.last(ended)
+    row[(sign < ended) & (ended - lately > TOLD_DAYS)] = -1
     cause, end = (
         np.append(column, "")[row]
         for column in (
