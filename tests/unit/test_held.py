@@ -91,3 +91,16 @@ def test_work_between_hides_no_wrong_guess(tmp_path: Path) -> None:
     reports = [report(f"Q{i}", i, -6) for i in TOLD]
     reports += [report(f"N{i}", i, -5) for i in TOLD]
     assert {f"F{i}" for i in TOLD} <= named(town(tmp_path, reports, repairs))
+
+
+def test_a_later_failure_clears_no_wrong_guess(tmp_path: Path) -> None:
+    repairs = []
+    for i in TOLD:
+        repairs += [
+            repair(f"F{i}", i, 0, "photocontrol", f"Q{i}"),
+            repair(f"S{i}", i, 15, "lamp", f"Q{i}"),
+            repair(f"B{i}", i, 300, "ballast", f"R{i}"),
+        ]
+    reports = [report(f"Q{i}", i, -6) for i in TOLD]
+    reports += [report(f"R{i}", i, 295) for i in TOLD]
+    assert {f"F{i}" for i in TOLD} <= named(town(tmp_path, reports, repairs))

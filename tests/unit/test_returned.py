@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from lightwatch.decisions.repeats.unheld import unheld_repairs
 from lightwatch.detection.guesses import wrongly
@@ -60,8 +61,9 @@ def lights_of(register: Register, frame: pd.DataFrame) -> list[str]:
 
 def test_told_of_again_and_nobody_came(tmp_path: Path) -> None:
     reports = [told(name, MENDED + 9) for name in ("alone", "seen", "mended")]
-    reports += [told("alone", MENDED + 12)]
-    repairs = [work(name, MENDED) for name in ("alone", "quiet", "seen", "mended")]
+    reports += [told("alone", MENDED - 4), told("alone", MENDED + 12)]
+    repairs = [work(name, MENDED) for name in ("quiet", "seen", "mended")]
+    repairs += [work("alone", MENDED - 300), work("alone", MENDED, proven="cover_test")]
     repairs += [
         work("mended", MENDED + 15, "lamp"),
         work("seen", MENDED + 15, "none", component="", action="no_fault_found"),
@@ -70,8 +72,11 @@ def test_told_of_again_and_nobody_came(tmp_path: Path) -> None:
     frame, watched = returned(register)
     assert lights_of(register, frame) == ["alone"]
     assert frame["times"].tolist() == ["twice"]
+    assert frame["age"].tolist() == ["0"]
+    assert frame["proof"].tolist() == ["cover_test"]
+    assert np.allclose(frame["waited"], 4 + 4 / 24)
     assert np.allclose(frame["days"], 9 - 4 / 24)
-    assert len(watched) == 5
+    assert len(watched) == 6
 
 
 def test_a_report_answered_at_another_light_tells_nothing_of_the_one_named(
@@ -119,26 +124,53 @@ def test_lights_back_within_weeks_are_named_though_no_second_visit_is_on_record(
     assert len(wrong) <= len(back) + 4
 
 
-def test_a_symptom_is_that_of_the_part() -> None:
+@pytest.mark.parametrize(
+    ("mark", "usual", "odd"),
+    [("symptom", "out, again", "cycling, then another"), ("age", "2", "0")],
+)
+def test_symptoms_and_ages_are_those_of_the_part(
+    mark: str, usual: str, odd: str
+) -> None:
     """Where lamps cycle and photocontrols do not, a photocontrol cures no cycling."""
     rng = np.random.default_rng(3)
     chance = pd.DataFrame(
         {"days": rng.uniform(0, 400, 800), "part": ["lamp", "photocontrol"] * 400}
     )
-    cycles = (chance["part"] == "lamp") & (rng.random(800) < 0.4)
-    chance["symptom"] = np.where(cycles, "cycling, then another", "out, again")
+    odd_lamp = (chance["part"] == "lamp") & (rng.random(800) < 0.4)
+    chance[mark] = np.where(odd_lamp, odd, usual)
     wrong = pd.DataFrame({"days": rng.uniform(10, 60, 40), "part": "photocontrol"})
-    wrong["symptom"] = "cycling, then another"
+    wrong[mark] = odd
     pairs = pd.concat([chance, wrong], ignore_index=True)
-    pairs = pairs.assign(waited=6.0, age="", proof="", report="none")
+    pairs = pairs.assign(waited=6.0, proof="", report="none")
     found = wrongly(pairs, np.full(8000, 400.0))
     assert found[800:].min() > 0.6
-    assert found[:800][cycles].max() < 0.4
+    assert found[:800][odd_lamp].max() < 0.4
+
+
+def test_a_light_told_of_time_and_again_is_rather_a_wrong_guess() -> None:
+    rng = np.random.default_rng(3)
+    pairs = pd.DataFrame({"days": rng.uniform(0, 400, 800), "times": "once"})
+    back = pd.DataFrame({"days": rng.uniform(10, 60, 60), "times": "more"})
+    pairs = pd.concat([pairs, back], ignore_index=True)
+    pairs = pairs.assign(waited=6.0, part="lamp", age="", proof="", symptom="")
+    found = wrongly(pairs, np.full(8000, 400.0))
+    assert found[800:].min() > 0.8
+    assert found[:800].max() < 0.5
+
+
+def test_before_many_are_seen_another_symptom_speaks_against_a_wrong_guess() -> None:
+    said = ["out, again", "out, then another"]
+    days = np.append(np.linspace(5, 395, 100), [20.0, 20.0])
+    pairs = pd.DataFrame({"days": days, "symptom": said * 51})
+    pairs = pairs.assign(waited=6.0, part="lamp", age="", proof="")
+    again, another = wrongly(pairs, np.full(1000, 400.0))[-2:]
+    assert another < 0.5 * again
 
 
 def test_the_symptom_and_whether_it_was_the_same_again() -> None:
-    first = pd.Series(["out", "out", "cycling", "", "out"])
-    second = pd.Series(["out", "cycling", "cycling", "out", ""])
+    first = pd.Series(["out", "out", "cycling", "", "out", "out"])
+    second = pd.Series(["out", "cycling", "cycling", "out", "", "group_out"])
     assert alike(first, second).tolist() == [
         f"out{ONE_SYMPTOM}", f"out{ANOTHER}", f"cycling{ONE_SYMPTOM}", "", "out",
+        f"out{ONE_SYMPTOM}",
     ]  # fmt: skip
