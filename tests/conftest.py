@@ -28,13 +28,13 @@ BOTH = {
     "tests.api.test_pages",
     "tests.api.test_repairs",
     "tests.api.test_trouble",
-    "tests.contract.test_as_of",
     "tests.contract.test_killed_writer",
     "tests.unit.test_amend",
     "tests.unit.test_columns",
     "tests.unit.test_export",
     "tests.unit.test_intake",
     "tests.unit.test_known",
+    "tests.unit.test_known_when",
     "tests.unit.test_older_store",
 }
 """Modules whose every test runs on SQLite and on PostgreSQL."""

@@ -12,6 +12,7 @@ import shutil
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from tempfile import mkdtemp
 
 from lightwatch.observations.intake import load
 from lightwatch.observations.package import Package
@@ -31,7 +32,11 @@ TOLD = ("L000038", "L000041", "L000040")
 
 def faulted_village(folder: Path) -> str:
     """Return the address of a fresh store that holds it."""
-    copy = folder / "faulted"
+    return databases.copied(_loaded, folder, "faulted.db")
+
+
+def _loaded(address: str) -> None:
+    copy = Path(mkdtemp(prefix="lightwatch-faulted-")) / "faulted"
     shutil.copytree(package(), copy, ignore=shutil.ignore_patterns("*.db*"))
     now = datetime.now(UTC)
     described = json.loads((copy / "datapackage.json").read_text("utf-8"))
@@ -42,8 +47,6 @@ def faulted_village(folder: Path) -> str:
             at = now - timedelta(hours=30 - number)
             when = at.isoformat(timespec="seconds")
             reports.write(f"QF{number},{when},{light},,,out,phone,,\n")
-    address = databases.address(folder, "faulted.db")
     store = open_store(address, create=True)
     load(store, Package.open(copy), now=time.time_ns() // 1000, said_by="test")
     store.engine.dispose()
-    return address

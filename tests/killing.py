@@ -151,14 +151,17 @@ def _clients(port: int, light: str, names: list[list[str]], tally: Tally) -> Non
 
 
 def by_service(address: str, light: str, rounds: int, seed: int) -> Tally:
-    """Post from several clients to the service, killed at a random point."""
+    """Post from several clients to the service, killed at a random point.
+
+    The service that takes what was not acknowledged is the next to be killed.
+    """
     rng, tally = random.Random(seed), Tally()
+    process, port = served(address)
     for i in range(rounds):
         names = [
             [f"api-{seed}-{i}-{client}-{n}" for n in range(200)]
             for client in range(CLIENTS)
         ]
-        process, port = served(address)
         killer = threading.Timer(rng.uniform(0.02, 0.8), process.kill)
         killer.start()
         _clients(port, light, names, tally)
@@ -169,9 +172,9 @@ def by_service(address: str, light: str, rounds: int, seed: int) -> Tally:
         for key in begun:
             assert post(port, light, key)
             tally.acknowledged.add(key)
-        process.kill()
-        process.wait()
         tally.rounds += 1
+    process.kill()
+    process.wait()
     return tally
 
 

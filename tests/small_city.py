@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from functools import cache
 from pathlib import Path
@@ -43,18 +42,6 @@ def _loaded(address: str) -> None:
     store.engine.dispose()
 
 
-@cache
-def _file() -> Path:
-    path = package() / "city.db"
-    _loaded(f"sqlite:///{path}")
-    return path
-
-
 def small_city(folder: Path) -> str:
     """Return the address of a fresh store that holds the village."""
-    address = databases.address(folder, "city.db")
-    if address.startswith("sqlite"):
-        shutil.copy(_file(), folder / "city.db")
-    else:
-        _loaded(address)
-    return address
+    return databases.copied(_loaded, folder, "city.db")

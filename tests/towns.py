@@ -255,8 +255,12 @@ def little_town(
 
 
 def new_store(folder: Path, name: str = "store.db") -> Store:
-    """Open a new store in a folder."""
-    return open_store(databases.address(folder, name), create=True)
+    """Open a new store in a folder: a copy of an empty one, made once."""
+    return open_store(databases.copied(_empty, folder, name))
+
+
+def _empty(address: str) -> None:
+    open_store(address, create=True).engine.dispose()
 
 
 def take_in(store: Store, folder: Path, *, now: int = NOW, **more: Any) -> Outcome:

@@ -1,6 +1,6 @@
 """A writer killed at random points loses nothing acknowledged and doubles nothing.
 
-10 rounds a store and face here; 200 by ``python -m tests.bench.kill_study``.
+5 rounds a store and face here; 200 by ``python -m tests.bench.kill_study``.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from tests import databases
 from tests.killing import by_command, by_service
 from tests.towns import little_town, take_in
 
-ROUNDS = 10
+ROUNDS = 5
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ import json
 import warnings
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from lightwatch.errors import Conflict, UnknownAsset
@@ -164,7 +165,10 @@ def test_older_versions_of_rows_go_out_and_come_back(changed, tmp_path):
     assert content(again) == content(changed)
     assert len((out / "history.csv").read_text("utf-8").splitlines()) == 8
     for at in (NOW, LATER, LATER + 1, LATER + 10**9, LATER + 10**9 + 1):
-        assert answers(again, at) == answers(changed, at)
+        for name in ("lights", "sections", "repairs", "patrols", "sightings"):
+            frames = (getattr(Known(store, at), name) for store in (again, changed))
+            pd.testing.assert_frame_equal(*frames)
+    assert answers(again, LATER + 1) == answers(changed, LATER + 1)
 
 
 def test_a_changed_sighting_is_known_no_earlier_for_having_gone_out(changed, tmp_path):
