@@ -202,6 +202,7 @@ def unreported(
     at_day: float,
     hits: Mapping[str, float],
     kind: str = "night",
+    judged: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """Return the chance of each light to be in each state with nobody knowing.
 
@@ -218,6 +219,9 @@ def unreported(
         out.
     kind
         ``night`` or ``day``: whose passes are evidence.
+    judged
+        Light to its chance of being dark by its feed, where something is open on its
+        circuit: more than silence then tells of it.
 
     Returns
     -------
@@ -242,6 +246,8 @@ def unreported(
             together = told * np.maximum(feed["crowd"].to_numpy(), 1.0)
             by_feed = feed["per_year"].to_numpy() / YEAR_DAYS
             odds = silent_odds(nothing, at_day, by_feed, together, hit)
-            chances = 1 - (1 - chances) * (1 - chance(odds))
+            silent = pd.Series(chance(odds), lights["light_id"])
+            silent.update(pd.Series(judged or {}, dtype=float))
+            chances = 1 - (1 - chances) * (1 - silent.to_numpy())
         found[state] = chances
     return pd.DataFrame(found, index=pd.Index(lights["light_id"]))

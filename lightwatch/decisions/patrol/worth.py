@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from lightwatch.decisions.patrol.chances import unreported
@@ -61,11 +60,22 @@ def _to_verify(lives: Lives, at_day: float) -> pd.DataFrame:
     return chosen[["happened", "component"]]
 
 
+def dark_by_feed(outages: Sequence[Outage]) -> dict[str, float]:
+    """Return the chance of lights to be dark by a fault that something open tells of.
+
+    All lights of a circuit are judged at once, those too that nobody told of.
+    """
+    found: dict[str, float] = {}
+    for outage in outages:
+        for light, chance in outage.dark.items():
+            found[light] = max(chance, found.get(light, 0.0))
+    return found
+
+
 def _feeds(
     frame: pd.DataFrame,
     outages: Sequence[Outage],
     lights: pd.DataFrame,
-    hit: float,
     reasons: dict[str, str],
 ) -> None:
     """Add what a drive-by would tell of suspected feed faults."""
@@ -79,7 +89,6 @@ def _feeds(
         silent = [
             x for x in outage.lights if x not in outage.reported and x in place.index
         ]
-        frame.loc[silent, "out"] = np.maximum(frame.loc[silent, "out"], shared * hit)
         for light in silent:
             _add(reasons, light, f"dark too if the feed of {circuit} is at fault")
         others = place.index[
@@ -133,7 +142,8 @@ def worth(
     """
     noted = hits(detected, kind)
     values = DAY_WORTH if kind == "day" else NIGHT_WORTH
-    chances = unreported(lives, detected, at_day, noted, kind)
+    dark = dark_by_feed(outages)
+    chances = unreported(lives, detected, at_day, noted, kind, dark)
     frame = chances.mul(pd.Series(noted), axis=1).reindex(columns=list(noted)).fillna(0)
     frame["more"] = 0.0
     reasons: dict[str, str] = {}
@@ -147,7 +157,7 @@ def worth(
     frame.loc[frame.index.isin(told), main] = 0.0
     if kind == "night":
         lights = lives.register.standing
-        _feeds(frame, outages, lights, noted["out"], reasons)
+        _feeds(frame, outages, lights, reasons)
         for light, row in _to_verify(lives, at_day).iterrows():
             if light in frame.index:
                 done = lives.register.known.clock.at(int(row["happened"]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 VERDICTS = {
@@ -70,7 +70,8 @@ class Outage:
     no further test before it is opened; ``live_readings``: how often its far end would
     have to be read live for the likeliest section to be cleared; ``searched``: its
     circuit was tested of late; ``supply``: probability that it is the circuit's main
-    supply or main fuse, which ``supply_fault`` holds with the sections.
+    supply or main fuse, which ``supply_fault`` holds with the sections; ``dark``:
+    probability of each light of its circuit to be dark by a fault of the feed.
     """
 
     lights: tuple[str, ...]
@@ -94,6 +95,7 @@ class Outage:
     searched: bool = False
     over: bool = False
     supply: float | None = None
+    dark: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def verdict(self) -> str:

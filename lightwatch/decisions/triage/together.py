@@ -44,6 +44,7 @@ def shared_out(outage: Outage, area: Area) -> Outage:
         outage,
         probabilities=parts,
         supply=outage.supply and outage.supply * (1 - chance),
+        dark={light: p * (1 - chance) for light, p in outage.dark.items()},
         why=(*outage.why, said),
     )
 
@@ -98,6 +99,9 @@ def as_one(area: Area, outages: Sequence[Outage]) -> Outage:
         why=(_in_words(area), *sorted(kept)),
         danger=tuple(sorted({one for outage in outages for one in outage.danger})),
         seen_lit=tuple(sorted({light for one in outages for light in one.seen_lit})),
+        dark={
+            light: p * (1 - chance) for one in outages for light, p in one.dark.items()
+        },
     )
 
 

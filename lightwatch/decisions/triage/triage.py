@@ -214,6 +214,11 @@ class _Case:
         return likeliest in SHARED or self.at_cabinet is not None
 
     @property
+    def dark(self) -> dict[str, float]:
+        """Probability of each light of the circuit to be dark by its feed."""
+        return dict(zip(self.judged.light_ids, self.judged.dark.tolist(), strict=True))
+
+    @property
     def supply(self) -> float:
         """Probability that it is the circuit's main supply or main fuse."""
         return min(self.judged.supply, self.shares["supply_fault"])
@@ -299,6 +304,7 @@ def _entry(case: _Case) -> Outage:
         live_readings=case.live_readings,
         searched=case.channel.by_feed and telling.searched,
         supply=case.supply,
+        dark=case.dark if case.channel.by_feed else {},
     )
 
 
