@@ -52,7 +52,7 @@ def find_lights(
 @router.get("/api/lights/{light_id:path}")
 def one_light(light_id: str, present: Now) -> dict[str, Any]:
     """Return a light's card."""
-    return finding.card(present.picture(), light_id)
+    return finding.card(present.picture().around(light_id), light_id)
 
 
 @router.get("/api/extract")
@@ -60,7 +60,7 @@ def register_extract(
     present: Now, if_none_match: Annotated[str | None, Header()] = None
 ) -> Response:
     """Return the register extract that a device keeps."""
-    body, tag = extract(present.picture(EXTRACT_AGE_S))
+    body, tag = extract(present.whole(EXTRACT_AGE_S))
     headers = {"ETag": tag, "Cache-Control": "no-cache"}
     if if_none_match and tag in if_none_match:
         return Response(status_code=status.HTTP_304_NOT_MODIFIED, headers=headers)
@@ -70,7 +70,7 @@ def register_extract(
 @router.get("/api/rates")
 def rates(present: Now, by: str = "kind,type") -> dict[str, Any]:
     """Return failure rates with exact limits."""
-    picture = present.picture()
+    picture = present.whole()
     names = [name.strip() for name in by.split(",") if name.strip()]
     found = rates_document(picture.written, estimate(picture.lives, names))
     return document_on(found, grounds(picture.register, "rates"))
@@ -79,7 +79,7 @@ def rates(present: Now, by: str = "kind,type") -> dict[str, Any]:
 @router.get("/api/answers")
 def answerable(present: Now) -> dict[str, Any]:
     """Return what each command can answer, and which record would add most."""
-    picture = present.picture()
+    picture = present.whole()
     known = picture.known
     found = coverage(picture.lives)
     return coverage_document(picture.written, found, known.as_of, known.clock)

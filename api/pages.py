@@ -205,7 +205,7 @@ def queue_page(present: Now) -> Response:
 @router.get("/answers")
 def answers_page(present: Now) -> Response:
     """Say what the records can answer, and what would add most."""
-    picture = present.picture()
+    picture = present.whole()
     known, found = picture.known, coverage(picture.lives)
     return _page(
         "answers.html",
@@ -221,7 +221,7 @@ def answers_page(present: Now) -> Response:
 @router.get("/lights/{light_id:path}")
 def light_page(light_id: str, present: Now, corrects: str = "") -> Response:
     """Return a light's card with the form that logs a repair."""
-    picture = present.picture()
+    picture = present.picture().around(light_id)
     card = finding.card(picture, light_id)
     row = kept(present, corrects) if corrects else {}
     return _page(

@@ -5,84 +5,37 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from lightwatch.decisions.triage import Outage, Triage, triaged
-from lightwatch.decisions.triage.apart import Apart, apart
-from lightwatch.decisions.triage.experience import Experience, experience
-from lightwatch.decisions.triage.misdrawn import Misdrawn
-from lightwatch.lives import Lives, lives
+from lightwatch import picture
+from lightwatch.decisions.triage import Triage
+from lightwatch.decisions.triage.touched import touched
 from lightwatch.nights import SECOND
 from lightwatch.observations.entry import Logged, log_repair
-from lightwatch.observations.known import Known, default_as_of
+from lightwatch.observations.known import Known, default_as_of, known_now
+from lightwatch.observations.part import NotApart
+from lightwatch.picture import Learned
 from lightwatch.register import Register
 from lightwatch.store import Store
 from lightwatch.words import DEAD, LIVE, SHUT
 
 RATES_S = 900.0
-"""How long the rates read off the records serve, where only tests came since [s]."""
+"""How long rates read off the records serve; then the whole is read anew [s]."""
 
-UNSETTLED_S = 5.0
-"""How long a picture serves while others may still add to its last second [s]."""
-
-
-Learned = tuple[Experience, tuple[Misdrawn, ...]]
-"""Rates, and the lights that are probably on another circuit."""
+MANY_TOUCHED = 100
+"""So many circuits touched since the whole was read are enough to read it anew."""
 
 
 @dataclass(frozen=True)
-class Picture:
-    """All that is known as of one instant; each part is worked out when asked for.
-
-    ``before``: what an earlier picture read off the records; it serves where only tests
-    came since.
-    """
-
-    register: Register
-    before: Learned | None = None
-
-    @property
-    def known(self) -> Known:
-        """The observations."""
-        return self.register.known
-
-    @property
-    def written(self) -> str:
-        """As of when, RFC 3339."""
-        return self.known.clock.written(self.known.as_of)
-
-    @cached_property
-    def lives(self) -> Lives:
-        """Life data."""
-        return lives(self.register)
-
-    @cached_property
-    def rates(self) -> Experience:
-        """What verdicts rest on, read off the records."""
-        return self.before[0] if self.before else experience(self.lives)
+class Picture(picture.Picture):
+    """All that is known as of one instant, and how pages look it up."""
 
     @property
     def learned(self) -> Learned | None:
         """What was read off the records, if anybody has asked for it yet."""
         found: Triage | None = vars(self).get("triage")
         return (found.known, found.misdrawn) if found else None
-
-    @cached_property
-    def triage(self) -> Triage:
-        """All that verdicts are drawn from."""
-        wrong = self.before[1] if self.before else None
-        return Triage.of(self.lives, self.rates, wrong)
-
-    @cached_property
-    def outages(self) -> list[Outage]:
-        """Every open trouble, the most urgent first."""
-        return triaged(self.triage)
-
-    @cached_property
-    def beside(self) -> Apart:
-        """What is told of, and is on no light."""
-        return apart(self.triage.signs)
 
     @cached_property
     def trouble(self) -> dict[str, int]:
@@ -123,6 +76,20 @@ class Picture:
         return {}
 
 
+@dataclass(frozen=True)
+class _Standing:
+    """A picture, and up to where it has read the store.
+
+    ``built`` says when the whole was read, ``rated`` when its rates were [instants].
+    """
+
+    picture: Picture
+    stamp: str
+    marks: Mapping[str, int]
+    built: int
+    rated: int
+
+
 TESTS = ("follow_up", LIVE, DEAD, SHUT)
 """Actions of records that mend nothing, and so move no rate."""
 
@@ -134,7 +101,12 @@ def now() -> int:
 
 @dataclass
 class Present:
-    """The open store: one writer at a time, and one picture for all who read."""
+    """The open store: one writer at a time, and one picture for all who read.
+
+    A record moves the verdicts of its own circuits at once. Where that cannot be told
+    from them alone, and from time to time, the whole is read anew; whoever reads
+    meanwhile is not kept waiting by it.
+    """
 
     store: Store
     name: str
@@ -142,56 +114,83 @@ class Present:
     near_m: float | None = None
     _write: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _read: threading.Lock = field(default_factory=threading.Lock, repr=False)
-    _logged: int = 0
-    _tests: int = 0
-    _stamp: tuple[int, int, int] | None = None
-    _built: int = 0
-    _picture: Picture | None = None
-    _others: tuple[int, int] | None = None
-    _rated: int = 0
+    _building: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    _whole: _Standing | None = None
+    _now: _Standing | None = None
 
     def log(self, values: Mapping[str, str], said_by: str) -> Logged:
         """Keep one repair; see :func:`lightwatch.observations.entry.log_repair`."""
         with self._write:
-            logged = log_repair(self.store, values, now=now(), said_by=said_by)
-            self._logged += not logged.already
-            if not logged.already and values.get("action") in TESTS:
-                self._tests += 1
-        return logged
+            return log_repair(self.store, values, now=now(), said_by=said_by)
 
-    def picture(self, at_most_s: float = 0.0) -> Picture:
-        """Return what is known now, with everything logged so far in it.
+    def picture(self) -> Picture:
+        """Return what is known now, with everything logged so far in it."""
+        stamp = self.store.stamp()
+        with self._read:
+            old = self._now
+            if old is not None and old.stamp == stamp:
+                return old.picture
+            moved = old and self._moved(old, stamp)
+            if moved:
+                self._now = moved
+        if not moved:
+            return self.whole()
+        self._freshen(moved)
+        return moved.picture
+
+    def _freshen(self, moved: _Standing) -> None:
+        """Have the whole read anew, beside all else, if it has become old."""
+        aged = now() - moved.built > RATES_S * SECOND
+        many = len(moved.picture.touched) > MANY_TOUCHED
+        if (aged or many) and not self._building.locked():
+            threading.Thread(target=self.whole, daemon=True).start()
+
+    def whole(self, at_most_s: float = 0.0) -> Picture:
+        """Return a picture in which no part is newer than the rest.
 
         Parameters
         ----------
         at_most_s
-            An older picture will do, if it is at most this old [s].
+            An older one will do, if what was recorded since is at most this old [s].
         """
-        with self._read:
-            old = self._picture
-            if old is not None and now() - self._built < at_most_s * SECOND:
-                return old
-            logged = self._logged
-            as_of = default_as_of(self.store)
-            stamp = (as_of, len(self.store.loads()), logged)
-            if old is not None and stamp == self._stamp and self._holds(as_of):
-                return old
-            before = self._before(stamp)
-            self._picture = Picture(
-                Register(Known(self.store, as_of), self.near_m), before
-            )
-            self._stamp, self._built = stamp, now()
-            return self._picture
+        with self._building:
+            old = self._whole
+            if old is not None:
+                young = now() - old.built < at_most_s * SECOND
+                if young or old.marks == self.store.marks():
+                    return old.picture
+            found = self._read_anew(old)
+            with self._read:
+                self._whole = self._now = found
+            return found.picture
 
-    def _before(self, stamp: tuple[int, int, int]) -> Learned | None:
-        """Return what still serves, for nothing but tests was logged since."""
-        others = stamp[1], stamp[2] - self._tests
-        if self._others != others or now() - self._rated > RATES_S * SECOND:
-            self._others, self._rated = others, now()
+    def _read_anew(self, old: _Standing | None) -> _Standing:
+        """Read the whole; rates that are young enough serve again."""
+        stamp, marks, built = self.store.stamp(), self.store.marks(), now()
+        same = old is not None and old.marks["loads"] == marks["loads"]
+        if old and same and built - old.rated < RATES_S * SECOND:
+            before, rated = old.picture.learned, old.rated
+        else:
+            before, rated = None, built
+        if old is None:
+            known = known_now(self.store, self.near_m)
+        else:
+            known = Known(self.store, default_as_of(self.store))
+        picture = Picture(Register(known, self.near_m), before)
+        _ = picture.outages, picture.triage
+        return _Standing(picture, stamp, marks, built, rated)
+
+    def _moved(self, old: _Standing, stamp: str) -> _Standing | None:
+        """Return the picture with what came since; None where that takes the whole."""
+        marks = self.store.marks()
+        grown = {name for name in marks if marks[name] != old.marks[name]}
+        if not grown <= {"reports", "repairs"}:
             return None
-        return self._picture.learned if self._picture else None
-
-    def _holds(self, as_of: int) -> bool:
-        """Tell whether no other process can have added below ``as_of`` unnoticed."""
-        fresh = now() - self._built < UNSETTLED_S * SECOND
-        return self._built >= as_of or fresh
+        try:
+            circuits = touched(self.store, old.picture.triage.signs.grid, old.marks)
+            picture = old.picture
+            if circuits:
+                picture = picture.after(circuits, default_as_of(self.store))
+        except NotApart:
+            return None
+        return replace(old, picture=picture, stamp=stamp, marks=marks)

@@ -178,7 +178,10 @@ async def _warmed(app: FastAPI) -> AsyncIterator[None]:
 
     def warm() -> None:
         try:
-            extract(present.picture())
+            picture = present.whole()
+            extract(picture)
+            if picture.kept:
+                picture.kept.write()
         except LightwatchError as error:  # told to whoever asks
             _log.error("the first picture: %s (%s)", error, error.driver)
 

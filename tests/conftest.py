@@ -36,6 +36,7 @@ BOTH = {
     "tests.unit.test_known",
     "tests.unit.test_known_when",
     "tests.unit.test_older_store",
+    "tests.unit.test_part",
 }
 """Modules whose every test runs on SQLite and on PostgreSQL."""
 

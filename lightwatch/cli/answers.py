@@ -237,36 +237,35 @@ def outages(
     """Say what is open: a light on its own, or a fault that several share."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
-    from lightwatch.decisions.grounds import grounds
-    from lightwatch.decisions.triage import Triage, triaged
-    from lightwatch.decisions.triage.apart import apart
+    from lightwatch.decisions.triage import triaged
     from lightwatch.decisions.triage.calibration import calibration, closed_jobs
-    from lightwatch.lives import lives
+    from lightwatch.picture import Picture
     from reports.explaining import explained
     from reports.grounds import grounds_document, with_grounds
     from reports.outages import outages_document, outages_text
     from reports.reliability import reliability_svg, reliability_text
 
-    written = known.clock.written(known.as_of)
-    triage = Triage.of(lives(register_of(known)))
-    notes = [explained(triage.known)] if explain else []
+    picture = Picture(register_of(known))
+    written, on = picture.written, picture.on("outages")
+    notes = [explained(picture.triage.known)] if explain else []
+    found = None
     if calibrated or reliability:
+        triage = picture.triage
         jobs = closed_jobs(triage.register, triage.known)
         meant = calibration(jobs)
         notes.append(reliability_text(jobs, meant))
         if reliability:
             write(reliability, reliability_svg(jobs, meant))
         if calibrated:
-            triage = triage.corrected(meant)
-    found, on = triaged(triage), grounds(triage.register, "outages")
-    beside = apart(triage.signs)
+            found = triaged(triage.corrected(meant))
+    found = picture.outages if found is None else found
     if as_json:
-        document = outages_document(written, found, beside)
+        document = outages_document(written, found, picture.beside)
         print_json({**document, **grounds_document(on)})
         print("\n\n".join(notes), file=sys.stderr)
     else:
-        wrong = triage.misdrawn if found else ()
-        told = outages_text(written, found, wrong, beside)
+        wrong = picture.misdrawn if found else ()
+        told = outages_text(written, found, wrong, picture.beside)
         said = with_grounds(told, on, keep=bool(found))
         print("\n\n".join([*notes, said]))
 
@@ -280,25 +279,22 @@ def draw(
     """Draw the outage map: one file that opens with no network."""
     known = known_at(db, as_of)  # first: it is read while Python gets ready
 
-    from lightwatch.decisions.grounds import grounds
-    from lightwatch.decisions.triage import METHOD, Triage, triaged
-    from lightwatch.decisions.triage.apart import apart
-    from lightwatch.lives import lives
+    from lightwatch.decisions.triage import METHOD
     from lightwatch.mapview import outage_map
+    from lightwatch.picture import Picture
     from reports.grounds import method_on
 
-    register = register_of(known)
-    triage = Triage.of(lives(register))
-    found = triaged(triage)
+    picture = Picture(register_of(known))
+    register = picture.register
     page = outage_map(
-        found,
+        picture.outages,
         register.standing,
         known.sections,
         register.circuits,
         known.roads,
         as_of=known.clock.at(known.as_of),
         place=known.place["name"],
-        method=method_on(METHOD, grounds(register, "map")),
-        far=apart(triage.signs).far,
+        method=method_on(METHOD, picture.on("map")),
+        far=picture.beside.far,
     )
     write(out, page)

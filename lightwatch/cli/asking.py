@@ -6,6 +6,7 @@ import getpass
 import json
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -25,6 +26,9 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Street-light records in; lives, rates and feed faults out.",
 )
+
+at_the_end: list[Callable[[], None]] = []
+"""What is still to be done once a command has answered."""
 
 Db = Annotated[
     str | None,
@@ -78,11 +82,15 @@ def known_at(db: str | None, as_of: str | None) -> Known:
     """Return what was known at a time; by default now. It is being read already."""
     from lightwatch.errors import NotUnderstood
     from lightwatch.nights import LocalTime
-    from lightwatch.observations.known import Known, default_as_of
+    from lightwatch.observations.known import Known, known_now
+    from lightwatch.settings import Settings
 
     store = open_at(db)
     if as_of is None:
-        return Known(store, default_as_of(store)).ahead()
+        known = known_now(store, Settings().near_m)
+        if known.kept:
+            at_the_end.append(known.kept.write)
+        return known.ahead()
     clock = LocalTime(store.place().place["timezone"])
     try:
         return Known(store, clock.instant(as_of)).ahead()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
-from lightwatch.cli.asking import app, close_stores
+from lightwatch.cli.asking import app, at_the_end, close_stores
 from lightwatch.errors import LightwatchError
 
 
@@ -17,7 +17,12 @@ def main() -> None:
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        app(standalone_mode=True)
+        app()
+    except SystemExit as done:
+        sys.stdout.flush()
+        for finish in at_the_end if not done.code else ():
+            finish()
+        raise
     except LightwatchError as error:
         said = f" ({error.driver})" if error.driver else ""
         print(f"lightwatch: {error}{said}", file=sys.stderr)

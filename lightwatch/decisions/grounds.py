@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from lightwatch.kept import keeping
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.closings import closings
@@ -372,6 +373,7 @@ _ANSWERS = {
 """Each command that asks, and each report, by its name."""
 
 
+@keeping
 def grounds(register: Register, answer: str) -> Grounds:
     """Return what an answer stands on as of the register's day.
 

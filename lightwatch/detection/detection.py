@@ -25,9 +25,9 @@ from lightwatch.detection.episodes import (
 from lightwatch.detection.moments import Floats, Moments
 from lightwatch.detection.places import Places, fit_places
 from lightwatch.detection.signs import signs
+from lightwatch.kept import keeping
 from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.register.once import once
 from lightwatch.register.reach import reach
 
 LIKE = 3.0
@@ -242,7 +242,7 @@ def _state(lights: pd.Series[str], symptoms: pd.Series[str]) -> pd.Series[str]:
     return lights + "|" + symptoms.replace("group_out", "out")
 
 
-@once
+@keeping
 def detection(register: Register) -> Detection:
     """Read off the records how soon trouble is noticed."""
     frame = of_faults(episodes(register))

@@ -9,10 +9,10 @@ from lightwatch.detection.held import NOT_A_FAULT, PROVEN, unheld
 from lightwatch.detection.moments import Floats, Moments
 from lightwatch.detection.signs import signs
 from lightwatch.detection.touched import lights_touched
+from lightwatch.kept import keeping, once
 from lightwatch.nights import DAY
 from lightwatch.register import Register
 from lightwatch.register.fittings import worked_on
-from lightwatch.register.once import once
 from lightwatch.words import DARK, UNANSWERED
 
 _PASSES_BACK = 6
@@ -83,7 +83,7 @@ def night_passes(register: Register) -> Moments:
     return Moments.of(night["road_id"], night["happened"] / DAY)
 
 
-@once
+@keeping
 def episodes(register: Register) -> pd.DataFrame:
     """Return the trouble that each repair at a light ended.
 

@@ -14,8 +14,8 @@ from lightwatch.detection.followed import followed
 from lightwatch.detection.guesses import LAST_DAYS, PROVEN, wrongly
 from lightwatch.detection.marks import NOT_A_FAULT
 from lightwatch.detection.returned import returned
+from lightwatch.kept import keeping, once
 from lightwatch.register import Register
-from lightwatch.register.once import once
 
 __all__ = ["LAST_DAYS", "NOT_A_FAULT", "PROVEN", "unheld", "wrong_guesses"]
 
@@ -23,7 +23,7 @@ LIKELY = 0.5
 """A repair did not hold where a wrong guess is as likely as not."""
 
 
-@once
+@keeping
 def wrong_guesses(register: Register) -> pd.Series[float]:
     """Return the chance that each repair at a light changed a part that had not failed.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from lightwatch.kept import once
 from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.register.once import once
 from lightwatch.register.placed import placed
 from lightwatch.store.frames import filled
 

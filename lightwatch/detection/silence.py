@@ -26,9 +26,9 @@ from scipy.optimize import minimize
 
 from lightwatch.detection.detection import Detection, detection
 from lightwatch.detection.episodes import episodes, night_passes, of_faults
+from lightwatch.kept import once
 from lightwatch.nights import DAY
 from lightwatch.register import Register
-from lightwatch.register.once import once
 from lightwatch.register.reach import reach
 from lightwatch.words import DARK
 

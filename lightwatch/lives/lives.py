@@ -9,9 +9,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.detection.held import unheld
+from lightwatch.kept import Folder, keeping, once
 from lightwatch.register.feeds import kind_of_feed
 from lightwatch.register.fittings import installed_between
-from lightwatch.register.once import once
 from lightwatch.register.recorded import recorded
 from lightwatch.register.register import Register
 from lightwatch.words import SUPPLY
@@ -36,6 +36,12 @@ class Lives:
 
     frame: pd.DataFrame
     register: Register
+
+    @property
+    def kept(self) -> Folder | None:
+        """What was worked out before of the same lives, if anything was."""
+        folder = self.register.kept
+        return folder if folder and lives(self.register) is self else None
 
     def __post_init__(self) -> None:
         missing = set(COLUMNS) - set(self.frame.columns)
@@ -150,6 +156,7 @@ def all_lives(register: Register) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
+@keeping
 def lives(register: Register) -> Lives:
     """Return the life of every component and supply section under watch.
 

@@ -8,11 +8,13 @@ resolves references again: a light that was not yet in service was not yet on re
 from __future__ import annotations
 
 import json
+from collections.abc import Collection, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from lightwatch.kept import Folder, derived
 from lightwatch.nights import SECOND, LocalTime
 from lightwatch.observations.closed import at_the_reports, closed_by, with_originals
 from lightwatch.observations.unnamed import at_their_lights
@@ -86,6 +88,24 @@ def default_as_of(store: Store) -> int:
     return created if newest is None or newest < created else newest + SECOND
 
 
+def known_now(store: Store, near_m: float | None = None) -> Known:
+    """Return what is known now, with what was worked out of it before.
+
+    Parameters
+    ----------
+    store
+        Where the records are.
+    near_m
+        As of a register; what follows from the records depends on it.
+    """
+    stamp, root = store.stamp(), store.beside
+    as_of = default_as_of(store)
+    if root is None:
+        return Known(store, as_of)
+    state = f"{stamp} {as_of} {near_m}"
+    return Known(store, as_of, Folder(root, state, lambda: store.stamp() == stamp))
+
+
 def _then(versions: list[Row], as_of: int) -> Row | None:
     """Return the version of a row that stood at a time, the last said so."""
     known = [
@@ -106,6 +126,8 @@ class Known:
 
     store: Store
     as_of: int
+    kept: Folder | None = field(default=None, compare=False, repr=False)
+    """What was worked out before of the same records, if anything was."""
 
     @cached_property
     def clock(self) -> LocalTime:
@@ -133,9 +155,15 @@ class Known:
         sooner.
         """
         readers = ThreadPoolExecutor(_READERS)
-        self._begun.update({name: readers.submit(self._read, name) for name in _READ})
+        kept = {name for name in _READ if self._is_kept(name)}
+        asked = [name for name in _READ if name not in kept]
+        self._begun.update({name: readers.submit(self._read, name) for name in asked})
         readers.shutdown(wait=False)
         return self
+
+    def _is_kept(self, resource: str) -> bool:
+        name = "_roads" if resource == "roads" else resource
+        return self.kept is not None and self.kept.has(f"{__name__}.Known.{name}")
 
     def _frame(self, resource: str) -> pd.DataFrame:
         begun = self._begun.pop(resource, None)
@@ -145,11 +173,21 @@ class Known:
         asked = _READ[resource]
         versions = self.versions(resource)
         wanted = dict.fromkeys([*asked, *(_VERSION if versions else ())])
-        frame = self.store.frame(resource, list(wanted), self.as_of, _NUMBERS)
+        frame = self.rows(resource, list(wanted))
         if versions:
             stood = self._as_it_stood(versions, frame)
             frame = stood[list(asked)].reset_index(drop=True)
         return frame
+
+    def rows(
+        self,
+        resource: str,
+        columns: list[str] | None = None,
+        among: Mapping[str, Collection[str]] | None = None,
+    ) -> pd.DataFrame:
+        """Return rows as they are in the store; see :meth:`Store.frame`."""
+        asked = list(_READ[resource]) if columns is None else columns
+        return self.store.frame(resource, asked, self.as_of, _NUMBERS, among)
 
     def versions(self, resource: str) -> dict[str, list[Row]]:
         """Return all versions, oldest first, of the rows that were ever replaced."""
@@ -179,7 +217,7 @@ class Known:
         both = pd.concat([rest, stood]) if len(rest) else stood
         return both.sort_values("position", kind="stable")
 
-    @cached_property
+    @derived
     def lights(self) -> pd.DataFrame:
         """Lights in service at some time before ``as_of``.
 
@@ -197,7 +235,7 @@ class Known:
         frame["removed_on"] = frame["removed_on"].where(counts, "")
         return frame.rename(columns={"happened": "entered"})
 
-    @cached_property
+    @derived
     def components(self) -> pd.DataFrame:
         """Components fitted when the register was opened or the light entered."""
         frame = self._frame("components")
@@ -205,27 +243,27 @@ class Known:
         on_record = (lights == "") | lights.isin(self.lights["light_id"])
         return frame[on_record].reset_index(drop=True)
 
-    @cached_property
+    @derived
     def models(self) -> pd.DataFrame:
         """The catalogue."""
         return self._frame("models")
 
-    @cached_property
+    @derived
     def circuits(self) -> pd.DataFrame:
         """Lighting circuits."""
         return self._frame("circuits")
 
-    @cached_property
+    @derived
     def sections(self) -> pd.DataFrame:
         """Supply sections."""
         return self._frame("sections")
 
-    @cached_property
+    @derived
     def stations(self) -> pd.DataFrame:
         """Weather stations."""
         return self._frame("stations")
 
-    @cached_property
+    @derived
     def reports(self) -> pd.DataFrame:
         """Reports; ``named`` says that a light was named, on record or not.
 
@@ -239,7 +277,7 @@ class Known:
         placed = frame["longitude"].notna() & frame["latitude"].notna()
         return frame[(frame["light_id"] != "") | placed].reset_index(drop=True)
 
-    @cached_property
+    @derived
     def repairs(self) -> pd.DataFrame:
         """Repairs that no later record corrects; ``named`` as in reports.
 
@@ -267,28 +305,32 @@ class Known:
         others = frame["supersedes"] != frame["repair_id"]
         corrected = set(frame.loc[others, "supersedes"])
         frame = frame[~frame["repair_id"].isin(corrected)].reset_index(drop=True)
-        return at_their_lights(frame, self)
+        return self.at_lights(frame)
 
-    @cached_property
+    def at_lights(self, repairs: pd.DataFrame) -> pd.DataFrame:
+        """Put repairs that do not say at which light there; see :mod:`unnamed`."""
+        return at_their_lights(repairs, self)
+
+    @derived
     def patrols(self) -> pd.DataFrame:
         """Road segments covered by patrols; ``kind`` is night or day."""
         frame = self._frame("patrols")
         frame["kind"] = frame["kind"].where(frame["kind"] != "", "night")
         return frame
 
-    @cached_property
+    @derived
     def sightings(self) -> pd.DataFrame:
         """Lights that a patrol saw in a state other than lit."""
         frame = self._frame("sightings")
         on_record = frame["light_id"].isin(self.lights["light_id"])
         return frame[on_record].reset_index(drop=True)
 
-    @cached_property
+    @derived
     def weather(self) -> pd.DataFrame:
         """Daily weather per station."""
         return self._frame("weather")
 
-    @cached_property
+    @derived
     def _roads(self) -> pd.DataFrame:
         return self._frame("roads")
 

@@ -84,6 +84,12 @@ def names_no_light(repairs: pd.DataFrame, known: Known) -> pd.Series[bool]:
     return found
 
 
+def names_report(repairs: pd.DataFrame) -> pd.Series[bool]:
+    """Tell which repairs were of a light's part, and name but a report of no light."""
+    told = repairs["by_report"] & (repairs["light_id"] == "")
+    return told & part_of(repairs).isin((*OWN_PARTS, "fuse"))
+
+
 def at_their_lights(repairs: pd.DataFrame, known: Known) -> pd.DataFrame:
     """Put repairs that name only a circuit, or a report without a light, at lights.
 
@@ -102,9 +108,7 @@ def at_their_lights(repairs: pd.DataFrame, known: Known) -> pd.DataFrame:
         There ``named`` is true, and ``light_id`` is that of the likeliest light, ''
         where none is by far.
     """
-    lost = names_no_light(repairs, known)
-    told = repairs["by_report"] & (repairs["light_id"] == "")
-    told &= part_of(repairs).isin((*OWN_PARTS, "fuse"))
+    lost, told = names_no_light(repairs, known), names_report(repairs)
     repairs["by_circuit"] = lost
     if not (lost.any() or told.any()):
         return repairs

@@ -14,12 +14,12 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.errors import NotEnoughEvidence
+from lightwatch.kept import once
 from lightwatch.lives import Lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.recurrence import histories
 from lightwatch.rates.shrinkage import shrink
 from lightwatch.rates.trend import laplace
-from lightwatch.register.once import once
 from lightwatch.words import SUPPLY
 
 LEAST_FOR_TREND = 4

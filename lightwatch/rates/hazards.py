@@ -11,10 +11,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lightwatch.errors import LightwatchError
+from lightwatch.kept import keeping, once
 from lightwatch.lives import Lives, all_lives
 from lightwatch.nights import YEAR
 from lightwatch.rates.weibull import fit_weibull
-from lightwatch.register.once import once
 from lightwatch.words import SUPPLY
 
 Floats = NDArray[np.float64]
@@ -138,7 +138,7 @@ def _by_type(
         yield (str(kind), str(type_)), rows, _Alike(*(one[rows] for one in columns))
 
 
-@once
+@keeping
 def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
     """Return how each kind and type fails with age."""
     found = {}
@@ -151,7 +151,7 @@ def ageing(lives: Lives) -> dict[tuple[str, str], Ageing]:
     return found
 
 
-@once
+@keeping
 def expected(lives: Lives) -> NDArray[np.float64]:
     """Return the failures expected of each life while under watch.
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from lightwatch.register.once import once
+from lightwatch.kept import once
 from lightwatch.register.placed import placed
 
 if TYPE_CHECKING:

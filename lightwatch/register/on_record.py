@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sized
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from lightwatch.register.once import once
+from lightwatch.kept import keeping
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,7 +51,7 @@ class OnRecord:
         return self.count > 0
 
 
-@once
+@keeping
 def on_record(register: Register) -> Mapping[str, OnRecord]:
     """Return what is on record as of the register's day, by kind of record."""
     known = register.known

@@ -19,8 +19,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lightwatch.kept import keeping, once
 from lightwatch.observations.nearest import how_far, nearest_lights, nearest_two_m
-from lightwatch.register.once import once
 
 if TYPE_CHECKING:
     from lightwatch.register.register import Register
@@ -83,7 +83,7 @@ def near_m(register: Register) -> float:
     return min(max(found), MOST_M)
 
 
-@once
+@keeping
 def placed(register: Register) -> pd.DataFrame:
     """Return where each report is put, by the index of ``known.reports``.
 

@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lightwatch.kept import once
 from lightwatch.nights import DAY
-from lightwatch.register.once import once
 
 if TYPE_CHECKING:
     from lightwatch.register.register import Register

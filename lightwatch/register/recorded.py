@@ -29,9 +29,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lightwatch.kept import keeping
 from lightwatch.nights import DAY
 from lightwatch.observations.unnamed import MENDS, OWN_PARTS, part_of
-from lightwatch.register.once import once
 
 if TYPE_CHECKING:
     from lightwatch.register.register import Register
@@ -179,7 +179,7 @@ def law_of_delays(days: Floats, longest: Floats) -> tuple[Floats, Floats]:
     return at, np.asarray(chance / chance.sum())
 
 
-@once
+@keeping
 def recorded(register: Register) -> Recorded:
     """Estimate what share of failures is on record, as known on the register's day."""
     repairs, now = register.known.repairs, register.as_of

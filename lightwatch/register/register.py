@@ -8,12 +8,12 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from lightwatch.kept import Folder, derived, once
 from lightwatch.observations.known import Known
 from lightwatch.observations.nearest import EARTH_RADIUS_M, nearest
 from lightwatch.register.districts import districts
 from lightwatch.register.feeds import paths, told_by_lights
 from lightwatch.register.fittings import fittings
-from lightwatch.register.once import once
 from lightwatch.register.reach import reach, tells_causes
 from lightwatch.register.spans import spans
 from lightwatch.store.frames import filled
@@ -33,6 +33,11 @@ class Register:
     near_m: float | None = None
 
     @property
+    def kept(self) -> Folder | None:
+        """What was worked out before of the same records, if anything was."""
+        return self.known.kept
+
+    @property
     def as_of(self) -> int:
         """Only what was recorded strictly before this counts [instant]."""
         return self.known.as_of
@@ -47,7 +52,7 @@ class Register:
         begun = min(self.known.opened, self.as_of)
         return end if end is not None and tells_causes(self) else begun
 
-    @cached_property
+    @derived
     def fittings(self) -> pd.DataFrame:
         """Every component in its place; see :func:`fittings.fittings`."""
         return fittings(self.known)
@@ -57,7 +62,7 @@ class Register:
         """Those of one kind, without working out the others."""
         return fittings(self.known, kind)
 
-    @cached_property
+    @derived
     def spans(self) -> pd.DataFrame:
         """How each light stood over time; see :func:`spans.spans`."""
         return spans(self.known)
@@ -105,7 +110,7 @@ class Register:
         """Lights in service now, as the newest export has them."""
         return self.known.lights[self.known.lights["removed"].isna()]
 
-    @cached_property
+    @derived
     def standing(self) -> pd.DataFrame:
         """Lights in service now, as they stand now, technology included."""
         now = self.spans[self.spans["until"] == np.inf]

@@ -60,6 +60,13 @@ headers = Table(
     Column("name", Text, nullable=False),
 )
 
+state = Table(
+    "state",
+    metadata,
+    Column("stamp", Text, primary_key=True),
+)
+"""One row: a word that differs after every change of anything here."""
+
 history = Table(
     "history",
     metadata,
@@ -115,4 +122,21 @@ TABLES: dict[str, Table] = {
 Index("reports_by_light", TABLES["reports"].c.light_id)
 Index("repairs_by_light", TABLES["repairs"].c.light_id)
 Index("repairs_by_record", TABLES["repairs"].c.recorded)
+Index("reports_by_record", TABLES["reports"].c.recorded)
 Index("patrols_by_record", TABLES["patrols"].c.recorded)
+
+PARTS = {
+    "lights": ("circuit_id",),
+    "components": ("light_id", "circuit_id"),
+    "sections": ("circuit_id",),
+    "reports": ("duplicate_of",),
+    "repairs": ("circuit_id", "section_id", "report_id", "supersedes"),
+    "patrols": ("road_id",),
+    "sightings": ("light_id",),
+}
+"""Columns by which the records of a part of the town are found."""
+
+for _name, _columns in PARTS.items():
+    for _column_name in _columns:
+        _by = TABLES[_name].c[_column_name]
+        Index(f"{_name}_by_{_column_name}", _by)

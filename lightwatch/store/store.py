@@ -6,10 +6,22 @@ import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
+from uuid import uuid4
 
 import numpy as np
-from sqlalchemy import Connection, Engine, Select, func, insert, select, update
+from sqlalchemy import (
+    Connection,
+    Engine,
+    Select,
+    false,
+    func,
+    insert,
+    or_,
+    select,
+    update,
+)
 
 from lightwatch.errors import Conflict, UnknownAsset
 from lightwatch.nights import latest_plausible
@@ -85,6 +97,20 @@ class Store:
             connection.begin(),
         ):
             yield Writer(connection)
+            _stamp(connection)
+
+    def stamp(self) -> str:
+        """Return a word that differs after every change of anything in here."""
+        with self._reading() as connection:
+            return str(connection.scalar(select(schema.state.c.stamp)))
+
+    @property
+    def beside(self) -> Path | None:
+        """Where files that belong to the store may be; None where it is no file."""
+        url = self.engine.url
+        if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
+            return None
+        return Path(f"{url.database}.kept")
 
     def close(self) -> None:
         """Let the database go; an SQLite store is whole in its one file then."""
@@ -149,6 +175,7 @@ class Store:
         columns: Sequence[str],
         before: int | None = None,
         numbers: Collection[str] = (),
+        among: Mapping[str, Collection[str]] | None = None,
     ) -> pd.DataFrame:
         """Return a resource's current rows in their order; blank cells are '' or NaN.
 
@@ -162,6 +189,8 @@ class Store:
             Only rows recorded strictly before this instant [microseconds, UTC].
         numbers
             Columns to return as numbers, beside the instants and the position.
+        among
+            Only rows that hold in one of these columns one of its values.
         """
         from lightwatch.store.frames import pd
 
@@ -179,6 +208,9 @@ class Store:
         if before is not None:
             recorded = func.coalesce(table.c.recorded, before - 1)
             query = query.where(recorded < before)
+        if among is not None:
+            held = (table.c[name].in_(sorted(some)) for name, some in among.items())
+            query = query.where(or_(false(), *held))
         with self._reading() as connection:
             found = read_columns(connection, query, {*instants, *numbers})
         found["position"] = found["position"].astype(int)
@@ -187,10 +219,33 @@ class Store:
             found = {name: column[order] for name, column in found.items()}
         return pd.DataFrame(found, columns=list(columns), copy=False)
 
-    def history(self, resource: str) -> list[Row]:
-        """Return older versions of a resource's rows, oldest first."""
+    def marks(self) -> dict[str, int]:
+        """Return the last position in each table: what comes later lies beyond it."""
+        tables = {**schema.TABLES, "history": schema.history}
+        last = {name: table.c.position for name, table in tables.items()}
+        last["loads"] = schema.loads.c.load_id
+        every = (
+            select(func.max(column)).scalar_subquery().label(name)
+            for name, column in last.items()
+        )
+        with self._reading() as connection:
+            found = connection.execute(select(*every)).one()._mapping
+        return {name: at or 0 for name, at in found.items()}
+
+    def beyond(self, resource: str, position: int, columns: Sequence[str]) -> list[Row]:
+        """Return some columns of the rows beyond a position, in their order."""
+        table = schema.TABLES[resource]
+        query = select(*(table.c[name] for name in columns))
+        query = query.where(table.c.position > position).order_by(table.c.position)
+        with self._reading() as connection:
+            return [dict(row._mapping) for row in connection.execute(query)]
+
+    def history(self, resource: str, keys: Collection[str] | None = None) -> list[Row]:
+        """Return older versions of a resource's rows, or some, oldest first."""
         table = schema.history
         query = select(table).order_by(table.c.position)
+        if keys is not None:
+            query = query.where(table.c.key.in_(sorted(keys)))
         with self._reading() as connection:
             rows = connection.execute(query.where(table.c.resource == resource))
             return [
@@ -210,6 +265,11 @@ class Store:
             streaming = connection.execution_options(yield_per=_AT_ONCE)
             for row in streaming.execute(query):
                 yield dict(row._mapping)
+
+
+def _stamp(connection: Connection) -> None:
+    """Say that something changed."""
+    connection.execute(update(schema.state).values(stamp=uuid4().hex))
 
 
 def _loads(connection: Connection) -> list[Load]:

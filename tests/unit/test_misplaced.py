@@ -5,7 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.spatial import cKDTree
 
+from lightwatch.decisions.triage.grid import in_number
 from lightwatch.decisions.triage.misplaced import (
     Misplaced,
     Neighbours,
@@ -76,7 +78,11 @@ def test_how_reports_go_astray_is_read_off_those_answered_elsewhere():
 
 
 def _reached(own, told=(0, 1), n=2):
-    grid = SimpleNamespace(lights=range(n), light_ids=_ids(n), metres=_row(n, 1_000.0))
+    place = _row(n, 1_000.0)
+    grid = SimpleNamespace(
+        lights=range(n), light_ids=_ids(n), metres=place, near=cKDTree(place),
+        in_number=in_number(_ids(n)), whole=None,
+    )  # fmt: skip
     told = np.array(told)
     return drawn(
         grid, told, np.full(len(told), own), 1e-5, np.full(len(told), 0.05),

@@ -29,7 +29,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 from scipy.special import logsumexp
-from scipy.stats import multinomial, nbinom
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -339,6 +338,8 @@ class _Cylinders:
 
     def log_odds(self, free: NDArray[np.bool_]) -> Floats:
         """Return the log odds of an area outage in each."""
+        from scipy.stats import multinomial, nbinom
+
         traffic, (counts, several, many) = self.traffic, self._counts(free)
         size = 1.0 / traffic.spread
         chance = nbinom.logpmf(counts, size, size / (size + self.expected))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from lightwatch.kept import keeping
 from lightwatch.observations.known import Known
 from lightwatch.register.fittings import is_new_luminaire
-from lightwatch.register.once import once
 
 
 def _number(text: object) -> float:
@@ -63,7 +63,7 @@ def _fitted(known: Known) -> pd.DataFrame:
     )
 
 
-@once
+@keeping
 def watts(known: Known) -> pd.DataFrame:
     """Return the input watts of every light over time.
 

@@ -17,10 +17,10 @@ from lightwatch.decisions.repeats.lights import (
     repeat_lights,
 )
 from lightwatch.decisions.repeats.unheld import Unheld, unheld_repairs
+from lightwatch.kept import Folder, derived, keeping
 from lightwatch.lives import Lives
 from lightwatch.rates.growing import recurrence
 from lightwatch.rates.hazards import expected
-from lightwatch.register.once import once
 
 
 @dataclass(frozen=True)
@@ -29,45 +29,52 @@ class Repeats:
 
     lives: Lives
 
+    @property
+    def kept(self) -> Folder | None:
+        """What was worked out before of the same lives, if anything was."""
+        return self.lives.kept
+
     @cached_property
     def _own(self) -> pd.DataFrame:
         return own_failures(self.lives, expected(self.lives))
 
-    @cached_property
+    @derived
     def lights(self) -> list[RepeatLight]:
         """Failed twice or more, or a repair did not hold; greatest excess first."""
         return repeat_lights(self.lives, self._own, self.unheld)
 
-    @cached_property
+    @derived
     def _places(self) -> tuple[list[Excess], list[Excess]]:
         return by_place(self.lives, self._own)
 
     @property
     def poles(self) -> list[Excess]:
         """Poles with several lights."""
-        return self._places[0]
+        found: list[Excess] = self._places[0]
+        return found
 
     @property
     def districts(self) -> list[Excess]:
         """Neighbourhoods."""
-        return self._places[1]
+        found: list[Excess] = self._places[1]
+        return found
 
-    @cached_property
+    @derived
     def circuits(self) -> list[BadCircuit]:
         """All of ours, most faults to come first."""
         return bad_circuits(self.lives)
 
-    @cached_property
+    @derived
     def batches(self) -> list[Batch]:
         """Model by year of installation, worst first."""
         return batches(self.lives)
 
-    @cached_property
+    @derived
     def unheld(self) -> list[Unheld]:
         """Repairs after which the same trouble went on, latest first."""
         return unheld_repairs(self.lives.register)
 
-    @once
+    @keeping
     def grows(self, level: str) -> frozenset[str]:
         """Return the circuits, or lights, whose trouble grows."""
         found = recurrence(self.lives, level)

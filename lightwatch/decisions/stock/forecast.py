@@ -20,6 +20,7 @@ from lightwatch.decisions.stock.shelf import Served, Shelf, read_shelf
 from lightwatch.decisions.stock.thin import draw_intermittent
 from lightwatch.decisions.stock.uses import Uses, uses
 from lightwatch.errors import NotUnderstood
+from lightwatch.kept import keeping
 from lightwatch.register import Register
 
 Rules = Mapping[str, Mapping[str, Mapping[str, float]]]
@@ -141,6 +142,16 @@ def fit(
     """
     if not 1 <= months <= MOST_MONTHS:
         raise NotUnderstood(f"{months} months (expected 1 to {MOST_MONTHS})")
+    return _by(register, months, kind, rules) if rules else _fit(register, months, kind)
+
+
+@keeping
+def _fit(register: Register, months: int, kind: str) -> Fitted:
+    return _by(register, months, kind, {})
+
+
+def _by(register: Register, months: int, kind: str, rules: Rules) -> Fitted:
+    """Fit, by the rules of someone who decided."""
     shelf = read_shelf(register.known)
     served = Served(register.known, shelf)
     known = uses(register, served, kind)
@@ -162,7 +173,7 @@ def fit(
             fitted[~fitted["programme"]],
             known.watched_month,
             stand,
-            (rules or {}).get(kind),
+            rules.get(kind),
         )
         if not shares.fitted:
             continue

@@ -17,8 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
-from scipy.special import gammaln
-from scipy.stats import norm
+from scipy.special import gammaln, ndtr
 
 from lightwatch.decisions.areas.alarm import gust_about
 from lightwatch.decisions.areas.bursts import Burst, Starts, Traffic, bursts, starts_of
@@ -288,7 +287,7 @@ class _Areas:
         median, spread = _lengths(self.grid, since, circuits)
         edges = np.concatenate([[0.0], _ENDS])
         with np.errstate(divide="ignore"):
-            below = norm.cdf((np.log(edges) - np.log(median)) / spread)
+            below = ndtr((np.log(edges) - np.log(median)) / spread)
         log += np.log(np.maximum(np.diff(below), 1e-12))
         log += self._looked(light, ends, since)
         chance = np.exp(log - log.max())

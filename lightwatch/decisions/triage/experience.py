@@ -30,11 +30,11 @@ from lightwatch.decisions.triage.misplaced import Misplaced, misplaced
 from lightwatch.decisions.triage.priors import PARTS, Basis, Prior
 from lightwatch.decisions.triage.waits import Waits, waits
 from lightwatch.detection import Detection, detection, unheld
+from lightwatch.kept import keeping
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY, YEAR
 from lightwatch.rates.feed_history import feed_ratios
 from lightwatch.register import Register
-from lightwatch.register.once import once
 from lightwatch.words import DARK, SUPPLY, UNANSWERED
 
 YEAR_NIGHTS = YEAR / DAY
@@ -304,7 +304,7 @@ def _of_feeds(lives: Lives) -> dict[str, tuple[int, float, Prior]]:
     }
 
 
-@once
+@keeping
 def experience(lives: Lives) -> Experience:
     """Read off the records all that verdicts rest on."""
     register = lives.register

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lightwatch.decisions.triage.lists import Lists
 from lightwatch.decisions.triage.tree import Forest
@@ -33,12 +34,25 @@ def _numbered(names: Names, of: pd.Index) -> Ints:
     return np.asarray(of.get_indexer(pd.Index(names, dtype=object)), dtype=np.int64)
 
 
-def metres(lights: pd.DataFrame) -> Floats:
-    """Return positions east and north of their middle [m]: shape (n, 2)."""
+def middle_of(lights: pd.DataFrame) -> Floats:
+    """Return the mean longitude and latitude of lights [rad]."""
     place = np.radians(lights[["longitude", "latitude"]].to_numpy(float))
-    middle = place.mean(axis=0) if len(place) else np.zeros(2)
+    return np.asarray(place.mean(axis=0) if len(place) else np.zeros(2))
+
+
+def metres(lights: pd.DataFrame, middle: Floats | None = None) -> Floats:
+    """Return positions east and north of a middle, else their own [m]: shape (n, 2)."""
+    place = np.radians(lights[["longitude", "latitude"]].to_numpy(float))
+    middle = middle_of(lights) if middle is None else middle
     away = (place - middle) * EARTH_RADIUS_M
     return np.asarray(away * np.array([np.cos(middle[1]), 1.0]))
+
+
+def in_number(light_ids: pd.Index) -> Ints:
+    """Return the positions of lights in the order of their identifiers."""
+    names = light_ids.to_numpy(object)
+    length = np.fromiter(map(len, names), dtype=np.int64, count=len(names))
+    return np.lexsort((names.astype(str), length)) if len(names) else length
 
 
 @dataclass(frozen=True)
@@ -53,10 +67,13 @@ class Grid:
         What is on record.
     rather
         Circuits of lights that are rather on another than is on record.
+    whole
+        The network of which this is a part; None where it is the whole.
     """
 
     register: Register
     rather: Mapping[str, str] = field(default_factory=dict)
+    whole: Grid | None = field(default=None, repr=False)
 
     @cached_property
     def lights(self) -> pd.DataFrame:
@@ -119,8 +136,23 @@ class Grid:
 
     @cached_property
     def metres(self) -> Floats:
-        """Positions of lights [m]."""
-        return metres(self.lights)
+        """Positions of lights, from the middle of the whole [m]."""
+        return metres(self.lights, self.middle)
+
+    @cached_property
+    def middle(self) -> Floats:
+        """The middle of all lights: longitude and latitude [rad]."""
+        return self.whole.middle if self.whole else middle_of(self.lights)
+
+    @cached_property
+    def near(self) -> cKDTree:
+        """Lights by place."""
+        return cKDTree(self.metres)
+
+    @cached_property
+    def in_number(self) -> Ints:
+        """Lights in the order of their identifiers: L9 before L10."""
+        return in_number(self.light_ids)
 
     @cached_property
     def roads(self) -> pd.Index:
@@ -180,10 +212,9 @@ class Grid:
         """Return where a circuit's source is [m], None if that is not on record."""
         if circuit not in self._sources:
             return None
-        place = np.radians(self.lights[["longitude", "latitude"]].to_numpy(float))
-        middle = place.mean(axis=0)
-        away = np.radians(self._sources[circuit]) - middle
-        return np.asarray(away * [np.cos(middle[1]), 1.0] * np.array(EARTH_RADIUS_M))
+        away = np.radians(self._sources[circuit]) - self.middle
+        north = np.cos(self.middle[1])
+        return np.asarray(away * [north, 1.0] * np.array(EARTH_RADIUS_M))
 
     @cached_property
     def sections_of(self) -> Lists:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.stats import poisson
 
 from lightwatch.decisions.triage.priors import (
     FALSE,
@@ -66,6 +65,8 @@ def source_faults(repairs: pd.DataFrame) -> pd.DataFrame:
     Where the supply of several circuits came back within hours, the area was dark: that
     tells nothing of how often one of them fails, and is left out.
     """
+    from scipy.stats import poisson
+
     mends = ~repairs["action"].isin((*UNANSWERED, "no_fault_found"))
     whole = (level_of_work(repairs) == "feed") & (repairs["section_id"] == "")
     found = repairs[mends & whole].sort_values("happened", kind="stable")

@@ -36,6 +36,16 @@ class Heard:
     crews: Crews
     driven: Driven
 
+    def as_in(self, whole: Heard) -> Heard:
+        """Return the same with the last record of the whole town, and no areas."""
+        known = vars(self)
+        register, ends = self.grid.register, reach(self.grid.register)
+        last = [at for at in (ends.reports, ends.repairs, ends.patrols) if at]
+        last += [int(told["at"].max()) for told in (self.told, whole.told) if len(told)]
+        known["now"] = min(max(last, default=register.as_of), register.as_of)
+        known["timed"], known["areas"] = whole.timed, ()
+        return self
+
     @cached_property
     def told(self) -> pd.DataFrame:
         """Every one of them; see :func:`troubles.told_of_lights`."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.spatial import cKDTree
 
-from lightwatch.decisions.triage.grid import Grid, metres
+from lightwatch.decisions.triage.grid import Grid, in_number, metres
 from lightwatch.decisions.triage.priors import MISPLACED
 from lightwatch.register import Register
 from lightwatch.store.frames import filled
@@ -63,6 +63,19 @@ class Neighbours:
     by_number: NDArray[np.bool_]
 
     @classmethod
+    def on(cls, grid: Grid, asked: Ints) -> Neighbours:
+        """Find those of some lights of a network; in a part of one, those in it."""
+        if grid.whole is None:
+            return cls._among(grid.in_number, grid.near, asked)
+        number = grid.whole.light_ids.get_indexer(grid.light_ids)
+        found = cls.on(grid.whole, number[asked])
+        here = np.full(len(grid.whole.lights), -1)
+        here[number] = np.arange(len(number))
+        light, other = here[found.light], here[found.other]
+        there = other >= 0
+        return cls(light[there], other[there], found.by_number[there])
+
+    @classmethod
     def of(cls, light_ids: pd.Index, place: Floats, asked: Ints) -> Neighbours:
         """Find those of some lights.
 
@@ -75,7 +88,11 @@ class Neighbours:
         asked
             Numbers of lights.
         """
-        order = _in_number(light_ids)
+        return cls._among(in_number(light_ids), cKDTree(place), asked)
+
+    @classmethod
+    def _among(cls, order: Ints, near: cKDTree, asked: Ints) -> Neighbours:
+        place = near.data
         rank = np.empty(len(order), dtype=np.int64)
         rank[order] = np.arange(len(order))
         light, other = [], []
@@ -87,23 +104,16 @@ class Neighbours:
         numbered = sum(map(len, light))
         if len(asked) and len(place) > 1:
             many = min(NEIGHBOURS + 1, len(place))
-            away, near = cKDTree(place).query(place[asked], k=many)
-            close = (away <= NEARBY_M) & (near != asked[:, None])
+            away, beside = near.query(place[asked], k=many)
+            close = (away <= NEARBY_M) & (beside != asked[:, None])
             light.append(np.repeat(asked, close.sum(axis=1)))
-            other.append(near[close])
+            other.append(beside[close])
         one, two = np.concatenate(light), np.concatenate(other)
         return cls(one, two, np.arange(len(one)) < numbered)
 
     def weight(self, by_number: float) -> Floats:
         """Return how likely each pair's second light is to be named for its first."""
         return np.where(self.by_number, by_number / 2, (1 - by_number) / NEIGHBOURS)
-
-
-def _in_number(light_ids: pd.Index) -> Ints:
-    """Return the numbers of lights in the order of their identifiers: L9 before L10."""
-    names = light_ids.to_numpy(object)
-    length = np.fromiter(map(len, names), dtype=np.int64, count=len(names))
-    return np.lexsort((names.astype(str), length)) if len(names) else length
 
 
 def misplaced(register: Register) -> Misplaced:
@@ -164,7 +174,7 @@ def drawn(
         How reports go astray.
     """
     many = len(grid.lights)
-    pairs = Neighbours.of(grid.light_ids, grid.metres, told)
+    pairs = Neighbours.on(grid, told)
     place = np.searchsorted(told, pairs.light)
     rate = how.share * pairs.weight(how.by_number) * per_night[place]
     astray = coo_array((rate, (pairs.other, place)), shape=(many, len(told))).tocsr()

@@ -120,6 +120,11 @@ class Signs:
         """Return the same where some lights are on other circuits than on record."""
         return Signs(Grid(self.register, rather)) if rather else self
 
+    def as_in(self, whole: Signs) -> Signs:
+        """Return the same, with what only the whole town can tell taken from it."""
+        vars(self)["heard"] = self.heard.as_in(whole.heard)
+        return self
+
     @property
     def register(self) -> Register:
         """What stands, as known on the day."""
@@ -164,6 +169,13 @@ class Signs:
         rows, which = told.of.pick(at)
         dark = np.isin(told.symptom[rows], _codes(DARK)) & (told.at[rows] >= since)
         return set(light_ids[np.unique(which[dark])])
+
+    @cached_property
+    def told_since(self) -> tuple[Ints, Floats]:
+        """What was told since the last work: light, and when [instant]."""
+        told, since = self._told, np.append(self._since[0], np.inf)
+        fresh = told.at > since[told.light]
+        return told.light[fresh], told.at[fresh]
 
     def lights_named(self, light_ids: Sequence[str]) -> pd.DataFrame:
         """Return lights in service, by identifier."""
@@ -349,7 +361,7 @@ class Signs:
             Position of the light and row of each report, by light in order of time.
         """
         at = self._told.at[rows]
-        middle = float(self.grid.lights["longitude"].mean()) if len(light) else 0.0
+        middle = float(np.degrees(self.grid.middle[0]))
         night = np.floor(at / DAY + middle / 360 - 0.5)
         begins = np.ones(len(light), dtype=bool)
         begins[1:] = (np.diff(light) != 0) | (np.diff(night) != 0)

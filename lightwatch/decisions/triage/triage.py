@@ -31,6 +31,7 @@ from lightwatch.decisions.triage.telling import Telling
 from lightwatch.decisions.triage.tested import readings
 from lightwatch.decisions.triage.together import of_areas, suspected, with_areas
 from lightwatch.decisions.triage.unrecorded import judge_unrecorded
+from lightwatch.kept import once
 from lightwatch.lives import Lives
 from lightwatch.nights import DAY
 from lightwatch.register import Register
@@ -54,31 +55,33 @@ Shares = tuple[tuple[str, float], ...]
 class Triage:
     """All that verdicts are drawn from, as known on a day."""
 
-    lives: Lives
     known: Experience = field(repr=False)
     signs: Signs = field(repr=False)
     meant: Calibration | None = None
     """Corrects probabilities of feed faults, where closed jobs have shown how."""
     misdrawn: tuple[Misdrawn, ...] = ()
     """Lights that are probably on another circuit than on record; taken for on it."""
+    within: frozenset[str] | None = None
+    """Only these circuits are judged; None: every one."""
 
     @classmethod
-    def of(
-        cls,
-        lives: Lives,
-        rates: Experience | None = None,
-        wrong: tuple[Misdrawn, ...] | None = None,
-    ) -> Triage:
-        """Read off the records the rates, and what is misdrawn, unless at hand."""
+    def of(cls, lives: Lives, rates: Experience | None = None) -> Triage:
+        """Read off the records the rates, unless at hand, and what is misdrawn."""
         known, signs = rates or experience(lives), Signs.of(lives.register)
-        wrong = misdrawn(signs, known) if wrong is None else wrong
+        return cls.drawn(signs, known, misdrawn(signs, known))
+
+    @classmethod
+    def drawn(
+        cls, signs: Signs, known: Experience, wrong: tuple[Misdrawn, ...]
+    ) -> Triage:
+        """Take rates, and what is misdrawn, as they are."""
         rather = {one.light_id: one.probably_on for one in wrong}
-        return cls(lives, known, signs.with_lights_on(rather), misdrawn=wrong)
+        return cls(known, signs.with_lights_on(rather), misdrawn=wrong)
 
     @property
     def register(self) -> Register:
         """What stands, as known on the day."""
-        return self.lives.register
+        return self.signs.register
 
     @property
     def troubles(self) -> pd.DataFrame:
@@ -107,11 +110,14 @@ class Triage:
             if kind
         }
 
+    @once
     def judged(self, channel: Channel) -> list[CircuitJudged]:
         """Judge every circuit on which something of a channel is open."""
         some = self.troubles[self.troubles["symptom"].isin(channel.symptoms)]
         names, beside = sorted(set(some["circuit"])), []
-        if channel.by_feed:
+        if self.within is not None:
+            names = [name for name in names if name in self.within]
+        elif channel.by_feed:
             lights = self.signs.grid.light_ids.get_indexer(some["light_id"])
             troubled = np.unique(lights[lights >= 0])
             beside = judge_unrecorded(self.signs, self.known, troubled, channel)
@@ -384,11 +390,16 @@ def triaged(triage: Triage) -> list[Outage]:
         for i, judged in enumerate(circuits):
             open_here = troubles.iloc[rows.get(i, [])]
             some += of_circuit(triage, judged, channel, open_here)
-        if channel.by_feed and some:
+        if channel.by_feed and some and triage.within is None:
             some = with_areas(
                 some, areas(register, suspected(circuits, triage.signs.now))
             )
         found += some
+    return by_urgency(found, register)
+
+
+def by_urgency(outages: Iterable[Outage], register: Register) -> list[Outage]:
+    """Put danger first, then what is worth most lights and nights."""
     now = register.known.clock.at(register.as_of)
 
     def urgency(outage: Outage) -> tuple[bool, float, tuple[str, ...]]:
@@ -396,4 +407,4 @@ def triaged(triage: Triage) -> list[Outage]:
         weight = outage.probability * len(outage.lights) * nights
         return not outage.danger, -weight, outage.lights
 
-    return sorted(found, key=urgency)
+    return sorted(outages, key=urgency)

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from lightwatch.detection import PROVEN
+from lightwatch.kept import keeping, once
 from lightwatch.register import Register
 from lightwatch.register.closings import ANSWERED, closings, reported_work
-from lightwatch.register.once import once
 from lightwatch.register.placed import placed
 from lightwatch.words import UNANSWERED
 
@@ -16,7 +16,7 @@ SAID = "said"
 """How proven a light is that was mended by what a closed report says."""
 
 
-@once
+@keeping
 def told_of_lights(register: Register) -> pd.DataFrame:
     """Return every report and sighting, one a row.
 
@@ -60,7 +60,7 @@ def told_of_lights(register: Register) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True) if parts else told
 
 
-@once
+@keeping
 def answers(register: Register) -> pd.DataFrame:
     """Return the repairs that answer what came before them, and closings that do.
 

@@ -1,0 +1,151 @@
+"""A few circuits judged after a record, against the whole town judged from nothing."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from lightwatch.decisions.triage import Outage, Triage, triaged
+from lightwatch.decisions.triage.part import Town
+from lightwatch.decisions.triage.signs import Signs
+from lightwatch.decisions.triage.touched import touched
+from lightwatch.nights import SECOND
+from lightwatch.observations.entry import log_repair, new_key
+from lightwatch.observations.known import Known, default_as_of
+from lightwatch.observations.part import NotApart
+from lightwatch.picture import Picture
+from lightwatch.register import Register
+from lightwatch.store import Store, open_store
+from lightwatch.words import DEAD, LIVE, SHUT
+from tests.small_city import small_city
+
+RECORDS = 12
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    found = open_store(small_city(tmp_path))
+    yield found
+    found.close()
+
+
+def a_record(whole: Triage, before: list[Outage], chance: random.Random, at: int):
+    """Return one repair, test, visit or correction at an open trouble or anywhere."""
+    lights = whole.register.standing.set_index("light_id")
+    light = str(chance.choice(list(lights.index)))
+    open_here = [one for one in before if one.circuit_id]
+    if open_here and chance.random() < 0.8:
+        light = chance.choice(chance.choice(open_here).reported)
+    mended = {
+        "component": "photocontrol",
+        "cause": "photocontrol",
+        "proven": "seen_lit",
+    }
+    told = whole.signs.open
+    report = [*told["report_id"][told["light_id"] == light], ""][0]
+    last = [*whole.register.known.repairs["repair_id"], ""]
+    what = chance.choice(
+        [
+            {"light_id": light, "action": LIVE},
+            {"light_id": light, "action": DEAD},
+            {"light_id": light, "action": SHUT},
+            {"light_id": light, "action": "replaced", **mended},
+            {"light_id": light, "action": "replaced", "report_id": report, **mended},
+            {"light_id": light, "action": "no_fault_found", "cause": "none"},
+            {"circuit_id": lights.at[light, "circuit_id"], "action": "repaired",
+             "component": "cable", "cause": "cable"},
+            {"light_id": light, "action": "repaired", "component": "fuse",
+             "cause": "fuse", "supersedes": chance.choice(last[-20:])},
+        ]
+    )  # fmt: skip
+    clock = whole.register.known.clock
+    when = {name: clock.written(at) for name in ("performed_at", "recorded_at")}
+    return {"repair_id": new_key(), "crew": "C1", **when, **what}
+
+
+def from_nothing(store: Store, whole: Triage) -> Triage:
+    """Return the town judged from the store, by the same rates."""
+    register = Register(Known(store, default_as_of(store)))
+    return Triage.drawn(Signs.of(register), whole.known, whole.misdrawn)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_circuits_that_a_record_touches_are_judged_as_from_nothing(store, seed):
+    chance = random.Random(seed)
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    at, told, changed = default_as_of(store), 0, 0
+    for _ in range(RECORDS):
+        at += chance.randrange(60, 4000) * SECOND
+        marks, before = store.marks(), picture.outages
+        record = a_record(picture.triage, before, chance, at)
+        log_repair(store, record, now=at, said_by="C1")
+        whole = from_nothing(store, picture.triage)
+        wanted = triaged(whole)
+        try:
+            circuits = touched(store, picture.triage.signs.grid, marks)
+            picture = picture.after(circuits, whole.register.as_of)
+        except NotApart:
+            picture = Picture(whole.register, (whole.known, whole.misdrawn))
+            continue
+        told += 1
+        changed += picture.outages != before
+        assert of(circuits, picture.outages) == of(circuits, wanted)
+        assert lights_of(picture.outages) == lights_of(wanted)
+        assert picture.as_of == whole.register.as_of
+    assert told > RECORDS / 2
+    assert changed > RECORDS / 4
+
+
+def of(circuits: set[str], outages: list[Outage]) -> list[Outage]:
+    return [one for one in outages if one.circuit_id in circuits]
+
+
+def lights_of(outages: list[Outage]) -> list[tuple[str, ...]]:
+    return sorted(one.lights for one in outages)
+
+
+def test_a_light_is_shown_as_it_was_read_last(store):
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    trouble = next(one for one in picture.outages if one.circuit_id)
+    light, at = trouble.reported[0], default_as_of(store) + SECOND
+    clock = picture.known.clock
+    record = {
+        "repair_id": "NEW-1", "crew": "C1", "light_id": light, "action": "replaced",
+        "performed_at": clock.written(at), "component": "photocontrol",
+    }  # fmt: skip
+    marks = store.marks()
+    log_repair(store, record, now=at, said_by="C1")
+    circuits = touched(store, picture.triage.signs.grid, marks)
+    then = picture.after(circuits, default_as_of(store))
+
+    assert "NEW-1" in set(then.around(light).known.repairs["repair_id"])
+    assert "NEW-1" not in set(then.known.repairs["repair_id"])
+    assert light not in {one for o in then.outages for one in o.reported}
+    assert then.as_of > picture.as_of
+
+
+def test_what_a_part_cannot_tell_takes_the_whole(store):
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    grid = picture.triage.signs.grid
+    names = {"light_id": "NOT-THERE", "circuit_id": None, "section_id": None}
+    row = {**names, "report_id": None, "supersedes": None}
+
+    class Odd:
+        def beyond(self, resource, position, columns):
+            return [row] if resource == "repairs" else []
+
+        def find(self, resource, keys):
+            return {}
+
+    with pytest.raises(NotApart):
+        touched(Odd(), grid, store.marks())
+    free = replace(picture.triage.signs.grid)
+    vars(free)["on_record"] = grid.on_record & False
+    town = Town(replace(picture.triage, signs=Signs(free)))
+    some = [str(grid.circuits[0])]
+    with pytest.raises(NotApart):
+        town.outages(some, picture.as_of, picture.outages)
