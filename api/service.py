@@ -180,8 +180,7 @@ async def _warmed(app: FastAPI) -> AsyncIterator[None]:
         try:
             picture = present.whole()
             extract(picture)
-            if picture.kept:
-                picture.kept.write()
+            picture.keep()
         except LightwatchError as error:  # told to whoever asks
             _log.error("the first picture: %s (%s)", error, error.driver)
 

@@ -21,8 +21,9 @@ from lightwatch.decisions.triage.part import Town
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.kept import Folder, derived
 from lightwatch.lives import Lives, lives
-from lightwatch.observations.known import Known
+from lightwatch.observations.known import Known, known_at
 from lightwatch.register import Register
+from lightwatch.store import Store
 
 Learned = tuple[Experience, tuple[Misdrawn, ...]]
 """Rates, and the lights that are probably on another circuit."""
@@ -46,6 +47,28 @@ class Picture:
     before: Learned | None = None
     newer: Mapping[str, Register] = field(default_factory=dict, repr=False)
     touched: frozenset[str] = frozenset()
+
+    @classmethod
+    def of(
+        cls, store: Store, as_of: str | None = None, near_m: float | None = None
+    ) -> Self:
+        """Return the picture of a store.
+
+        Parameters
+        ----------
+        store
+            The records.
+        as_of
+            A time, or a date: 00:00 local of that day; None: now.
+        near_m
+            As of a register.
+
+        Raises
+        ------
+        NotUnderstood
+            ``as_of`` is no time.
+        """
+        return cls(Register(known_at(store, as_of, near_m), near_m))
 
     @property
     def kept(self) -> Folder | None:
@@ -103,6 +126,11 @@ class Picture:
     def repeats(self) -> Repeats:
         """What fails again."""
         return Repeats(self.lives)
+
+    def keep(self) -> None:
+        """Keep what was worked out for the next who asks the same records."""
+        if self.kept:
+            self.kept.write()
 
     def on(self, answer: str) -> Grounds:
         """Return what an answer stands on; see :func:`grounds.grounds`."""

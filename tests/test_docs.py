@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,15 @@ def test_an_example_prints_what_the_readme_says(command: str, folder: Path) -> N
     assert expected.strip(), "run python -m tests.readme"
     printed = run(command, folder)
     assert agrees(expected, printed), printed
+
+
+def test_what_the_readme_does_in_python_gives_what_it_says(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    ran = doctest.testfile(str(README), module_relative=False, encoding="utf-8")
+    assert ran.attempted > 5
+    assert not ran.failed
 
 
 def test_a_print_that_differs_is_noticed() -> None:

@@ -81,21 +81,17 @@ def close_stores() -> None:
 def known_at(db: str | None, as_of: str | None) -> Known:
     """Return what was known at a time; by default now. It is being read already."""
     from lightwatch.errors import NotUnderstood
-    from lightwatch.nights import LocalTime
-    from lightwatch.observations.known import Known, known_now
+    from lightwatch.observations import known
     from lightwatch.settings import Settings
 
     store = open_at(db)
-    if as_of is None:
-        known = known_now(store, Settings().near_m)
-        if known.kept:
-            at_the_end.append(known.kept.write)
-        return known.ahead()
-    clock = LocalTime(store.place().place["timezone"])
     try:
-        return Known(store, clock.instant(as_of)).ahead()
+        found = known.known_at(store, as_of, Settings().near_m)
     except NotUnderstood as error:
         raise typer.BadParameter(f"{as_of!r} {error}", param_hint="--as-of") from None
+    if found.kept:
+        at_the_end.append(found.kept.write)
+    return found.ahead()
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -106,6 +106,25 @@ def known_now(store: Store, near_m: float | None = None) -> Known:
     return Known(store, as_of, Folder(root, state, lambda: store.stamp() == stamp))
 
 
+def known_at(store: Store, as_of: str | None, near_m: float | None = None) -> Known:
+    """Return what was known at a time; see :func:`known_now`.
+
+    Parameters
+    ----------
+    as_of
+        A time, or a date: 00:00 local of that day; None: now.
+
+    Raises
+    ------
+    NotUnderstood
+        That is no time.
+    """
+    if as_of is None:
+        return known_now(store, near_m)
+    clock = LocalTime(store.place().place["timezone"])
+    return Known(store, clock.instant(as_of))
+
+
 def _then(versions: list[Row], as_of: int) -> Row | None:
     """Return the version of a row that stood at a time, the last said so."""
     known = [
