@@ -138,6 +138,7 @@ class Town:
         """Return the card of a fault, as it stands after some readings."""
         grid, crews = self.signs.grid, Crews(self.signs.grid)
         vars(crews).update(vars(self.signs.crews))
+        vars(crews).pop("_read_at_feeds", None)
         vars(crews)["readings"] = pd.DataFrame(read, columns=_READ).astype(
             {"light": int, "section": int, "circuit": int, "at": float, "live": float}
         )
