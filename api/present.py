@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 from collections.abc import Mapping
@@ -11,6 +12,7 @@ from functools import cached_property
 from lightwatch import picture
 from lightwatch.decisions.triage import Triage
 from lightwatch.decisions.triage.touched import touched
+from lightwatch.errors import LightwatchError
 from lightwatch.nights import SECOND
 from lightwatch.observations.entry import Logged, log_repair
 from lightwatch.observations.known import Known, default_as_of, known_now
@@ -20,11 +22,13 @@ from lightwatch.register import Register
 from lightwatch.store import Store
 from lightwatch.words import DEAD, LIVE, SHUT
 
+_log = logging.getLogger("lightwatch.service")
+
 RATES_S = 900.0
-"""How long rates read off the records serve; then the whole is read anew [s]."""
+"""How long rates read off the records serve; then the whole is read again [s]."""
 
 MANY_TOUCHED = 100
-"""So many circuits touched since the whole was read are enough to read it anew."""
+"""So many circuits touched since the whole was read are enough to read it again."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +108,7 @@ class Present:
     """The open store: one writer at a time, and one picture for all who read.
 
     A record moves the verdicts of its own circuits at once. Where that cannot be told
-    from them alone, and from time to time, the whole is read anew; whoever reads
+    from them alone, and from time to time, the whole is read again; whoever reads
     meanwhile is not kept waiting by it.
     """
 
@@ -139,11 +143,18 @@ class Present:
         return moved.picture
 
     def _freshen(self, moved: _Standing) -> None:
-        """Have the whole read anew, beside all else, if it has become old."""
+        """Have the whole read again, beside all else, if it has become old."""
         aged = now() - moved.built > RATES_S * SECOND
         many = len(moved.picture.touched) > MANY_TOUCHED
         if (aged or many) and not self._building.locked():
-            threading.Thread(target=self.whole, daemon=True).start()
+            threading.Thread(target=self._renew, daemon=True).start()
+
+    def _renew(self) -> None:
+        """Read the whole anew; trouble with that is logged, and the old one serves."""
+        try:
+            self.whole()
+        except LightwatchError as error:
+            _log.error("the picture was not updated: %s (%s)", error, error.driver)
 
     def whole(self, at_most_s: float = 0.0) -> Picture:
         """Return a picture in which no part is newer than the rest.
@@ -159,12 +170,12 @@ class Present:
                 young = now() - old.built < at_most_s * SECOND
                 if young or old.marks == self.store.marks():
                     return old.picture
-            found = self._read_anew(old)
+            found = self._read_again(old)
             with self._read:
                 self._whole = self._now = found
             return found.picture
 
-    def _read_anew(self, old: _Standing | None) -> _Standing:
+    def _read_again(self, old: _Standing | None) -> _Standing:
         """Read the whole; rates that are young enough serve again."""
         stamp, marks, built = self.store.stamp(), self.store.marks(), now()
         same = old is not None and old.marks["loads"] == marks["loads"]

@@ -139,7 +139,7 @@ class Picture:
     def after(self, circuits: Collection[str], as_of: int) -> Self:
         """Return the picture after records on a few circuits.
 
-        Only verdicts that these can move are drawn anew, by the same rates; the others
+        Only verdicts that these can move are updated, by the same rates; the others
         stay as of when they were drawn.
 
         Parameters

@@ -1,5 +1,5 @@
 // A test of voltage on a shared fault: logged like any record, also with no signal,
-// and the circuit judged anew as soon as the office has it.
+// and the verdict updated as soon as the office has it.
 
 import * as device from "./device.js";
 import { register, renew } from "./register.js";
@@ -50,8 +50,8 @@ async function keep(values, circuit, note, redraw) {
 
 function sayLast() {
   switch (last.state) {
-    case "sent": return last.judged ? "Received by the office. The circuit is judged anew." : "Received by the office.";
-    case "waiting": return "Saved on this device. The circuit is judged anew once the office has it.";
+    case "sent": return last.judged ? "Received by the office. The verdict is updated." : "Received by the office.";
+    case "waiting": return "Saved on this device. The verdict is updated once the office has it.";
     default: return "The office refused it: see Records.";
   }
 }

@@ -7,6 +7,7 @@ import json
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -72,8 +73,16 @@ def open_at(db: str | None, *, create: bool = False) -> Store:
     return store
 
 
+def keep_answers() -> None:
+    """Keep what the command worked out for the next; where that fails, it is lost."""
+    while at_the_end:
+        with suppress(LightwatchError):
+            at_the_end.pop()()
+
+
 def close_stores() -> None:
     """Let go of every store that the command opened."""
+    at_the_end.clear()
     while _opened:
         _opened.pop().close()
 

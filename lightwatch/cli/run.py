@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 
-from lightwatch.cli.asking import app, at_the_end, close_stores
+from lightwatch.cli.asking import app, close_stores, keep_answers
 from lightwatch.errors import LightwatchError
 
 
@@ -19,9 +20,10 @@ def main() -> None:
     try:
         app()
     except SystemExit as done:
-        sys.stdout.flush()
-        for finish in at_the_end if not done.code else ():
-            finish()
+        if not done.code:
+            with suppress(BrokenPipeError):
+                sys.stdout.flush()
+            keep_answers()
         raise
     except LightwatchError as error:
         said = f" ({error.driver})" if error.driver else ""

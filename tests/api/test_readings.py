@@ -102,7 +102,7 @@ def test_the_plain_page_has_a_button_for_each_that_logs_it(client: TestClient) -
     assert fields["action"] == "tested_dead"
     assert "volts" not in fields
     reply = client.post("/repairs", data=fields, headers={"Accept": "text/html"})
-    assert "judged anew" in reply.text or "light_id" not in fields
+    assert "The updated verdict" in reply.text or "light_id" not in fields
     kept = client.get(f"/api/repairs/{fields['repair_id']}").json()
     assert (kept["action"], kept["volts"]) == ("tested_dead", "")
 

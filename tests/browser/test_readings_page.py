@@ -117,7 +117,9 @@ def test_a_reading_made_with_no_signal_is_sent_later_and_the_circuit_judged_anew
     expect(page.locator(".status")).to_contain_text("Saved on this device")
     assert page.locator("p.open").inner_text() == before
     device.context.set_offline(False)
-    expect(page.locator(".status")).to_contain_text("judged anew", timeout=SENT_MS)
+    expect(page.locator(".status")).to_contain_text(
+        "verdict is updated", timeout=SENT_MS
+    )
     expect(page.locator(".status")).to_contain_text("Received", timeout=SENT_MS)
     (row,) = office.rows(BRANCH[4].replace("S", "L"))
     assert (row["action"], row["volts"]) == ("tested_dead", None)
@@ -154,7 +156,9 @@ def press(page: Page, kind: str) -> str:
     """Press a button of the test that is asked for; return what is asked next."""
     before = page.locator(ASKED).inner_text()
     page.locator(f"section.test > .readings button.{kind}").tap()
-    expect(page.locator(".status")).to_contain_text("judged anew", timeout=SENT_MS)
+    expect(page.locator(".status")).to_contain_text(
+        "verdict is updated", timeout=SENT_MS
+    )
     expect(page.locator(ASKED)).not_to_have_text(before, timeout=SENT_MS)
     return page.locator(ASKED).inner_text()
 

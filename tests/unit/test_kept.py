@@ -16,7 +16,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lightwatch.cli import main
+from lightwatch.cli.asking import at_the_end
 from lightwatch.decisions.triage.outage import NextTest
+from lightwatch.errors import Unavailable
 from lightwatch.kept import Folder, derived, keeping
 from lightwatch.kept.codec import Unkeepable, decode, encode
 from lightwatch.observations.entry import log_repair
@@ -290,6 +293,26 @@ def test_a_command_answers_again_without_reading_the_records(
     ]  # fmt: skip
     assert said[0].stdout == said[1].stdout
     assert [one.stderr.split()[-1] for one in said] == ["12", "0"]
+
+
+@pytest.mark.parametrize("ends", [0, 1])
+def test_what_a_command_keeps_is_asked_once_and_its_trouble_is_silent(
+    ends: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def trouble() -> None:
+        asked.append("trouble")
+        raise Unavailable("the store is gone")
+
+    def command() -> None:
+        raise SystemExit(ends)
+
+    asked: list[str] = []
+    at_the_end.extend([lambda: asked.append("kept"), trouble])
+    monkeypatch.setattr("lightwatch.cli.run.app", command)
+    for _ in range(2):
+        with pytest.raises(SystemExit):
+            main()
+    assert sorted(asked) == ([] if ends else ["kept", "trouble"])
 
 
 _RUN = """
