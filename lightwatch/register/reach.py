@@ -13,7 +13,8 @@ that were seen. These limits are common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,7 @@ from lightwatch.kept import once
 from lightwatch.nights import DAY
 
 if TYPE_CHECKING:
+    from lightwatch.observations.known import Known
     from lightwatch.register.register import Register
 
 SILENT_DAYS = 30.0
@@ -80,6 +82,44 @@ def reach(register: Register) -> Reach:
         until(known.patrols["happened"].to_numpy(float)),
         until(known.weather["happened"].to_numpy(float)),
     )
+
+
+@once
+def _days_with(known: Known) -> dict[str, NDArray[np.float64]]:
+    """Return the days with records of each kind [instants]."""
+    kinds = {one.name: getattr(known, one.name) for one in fields(Reach)}
+    return {
+        kind: np.unique(np.floor(frame["happened"].to_numpy(float) / DAY)) * DAY
+        for kind, frame in kinds.items()
+    }
+
+
+def later(whole: Register, as_of: int, grown: Collection[str]) -> Reach | None:
+    """Return how far records reach a little later, when a few more have come.
+
+    Parameters
+    ----------
+    whole
+        What stood before.
+    as_of
+        Now [instant].
+    grown
+        The kinds of which some came since, at any time before now.
+
+    Returns
+    -------
+    Reach or None
+        None where that depends on the records that came.
+    """
+    before, ends = reach(whole), {}
+    for kind, days in _days_with(whole.known).items():
+        end: int | None = getattr(before, kind)
+        new = [days, np.append(days, as_of)] if kind in grown else [days]
+        runs = {records_end(one, whole.known.opened, as_of) == as_of for one in new}
+        if runs != {end == whole.as_of}:
+            return None
+        ends[kind] = as_of if end == whole.as_of else end
+    return Reach(**ends)
 
 
 @once

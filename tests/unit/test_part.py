@@ -13,12 +13,13 @@ from lightwatch.decisions.triage import Outage, Triage, triaged
 from lightwatch.decisions.triage.part import Town
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.touched import touched
-from lightwatch.nights import SECOND
+from lightwatch.nights import DAY, SECOND
 from lightwatch.observations.entry import log_repair, new_key
 from lightwatch.observations.known import Known, default_as_of
 from lightwatch.observations.part import NotApart
 from lightwatch.picture import Picture
 from lightwatch.register import Register
+from lightwatch.register.reach import later, reach
 from lightwatch.store import Store, open_store
 from lightwatch.words import DEAD, LIVE, SHUT
 from tests.small_city import small_city
@@ -126,6 +127,34 @@ def test_a_light_is_shown_as_it_was_read_last(store):
     assert "NEW-1" not in set(then.known.repairs["repair_id"])
     assert light not in {one for o in then.outages for one in o.reported}
     assert then.as_of > picture.as_of
+
+
+def test_after_a_year_of_silence_the_whole_is_judged(store):
+    """What is not told of for so long tells nothing: records had ended meanwhile."""
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    trouble = next(one for one in picture.outages if one.circuit_id)
+    at = default_as_of(store) + 365 * DAY
+    clock, marks = picture.known.clock, store.marks()
+    record = {"repair_id": "NEW-1", "crew": "C1", "light_id": trouble.reported[0],
+              "action": DEAD, "performed_at": clock.written(at)}  # fmt: skip
+    log_repair(store, record, now=at, said_by="C1")
+    circuits = touched(store, picture.triage.signs.grid, marks)
+    with pytest.raises(NotApart, match="too long ago"):
+        picture.after(circuits, default_as_of(store))
+
+
+def test_how_far_records_reach_is_told_without_those_that_came(store):
+    """Or not told: as judged of all records a little later."""
+    register = Register(Known(store, default_as_of(store)))
+    told = 0
+    for days in (0.01, 1, 20, 29, 31, 40, 100, 400):
+        then = Register(Known(store, register.as_of + int(days * DAY)))
+        found = later(register, then.as_of, ())
+        assert found in (None, reach(then))
+        told += found is not None
+        more = later(register, then.as_of, ("reports", "repairs"))
+        assert more in (None, found)
+    assert 2 <= told < 8
 
 
 def test_what_a_part_cannot_tell_takes_the_whole(store):

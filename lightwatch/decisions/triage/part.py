@@ -25,17 +25,20 @@ from lightwatch.decisions.triage.signs import CALL_M, CALL_NIGHTS, Signs
 from lightwatch.decisions.triage.together import suspected
 from lightwatch.decisions.triage.triage import Triage, by_urgency, triaged
 from lightwatch.kept import given
-from lightwatch.nights import DAY
+from lightwatch.nights import DAY, SECOND
 from lightwatch.observations.part import KnownPart, NotApart
 from lightwatch.register import Register
 from lightwatch.register.placed import near_m, placed
-from lightwatch.register.reach import Reach, reach
+from lightwatch.register.reach import later, reach
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FAR_M = 1000.0
 """Beyond this lights on no circuit on record do not move a verdict."""
+
+SOON_S = 86_400.0
+"""So much later the rest of the town may still stand as it was judged [s]."""
 
 MOST_LIGHTS = 3000
 """A part with more lights is no quicker than the whole."""
@@ -145,6 +148,8 @@ class Town:
         NotApart
             The whole must be judged.
         """
+        if as_of - self.triage.register.as_of > SOON_S * SECOND:
+            raise NotApart("the rest was judged too long ago")
         moved = self._beyond(frozenset(circuits))
         judged = self._beyond(moved)
         register = self._part(judged, as_of)
@@ -172,10 +177,10 @@ class Town:
             placed=reports,
         )
         register = Register(known, whole.near_m)
-        before = reach(whole)
-        ends = (before.repairs, before.reports, before.patrols, before.weather)
-        moved = (as_of if one == whole.as_of else one for one in ends)
-        given(reach, register, Reach(*moved))
+        ends = later(whole, as_of, ("reports", "repairs"))
+        if ends is None:
+            raise NotApart("it may change how far the records reach")
+        given(reach, register, ends)
         given(near_m, register, near_m(whole))
         return register
 
