@@ -7,9 +7,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lightwatch.decisions.triage import Outage, Triage, triaged
+from lightwatch.decisions.triage.experience import Experience
 from lightwatch.decisions.triage.part import Town
 from lightwatch.decisions.triage.signs import Signs
 from lightwatch.decisions.triage.touched import touched
@@ -127,6 +129,34 @@ def test_a_light_is_shown_as_it_was_read_last(store):
     assert "NEW-1" not in set(then.known.repairs["repair_id"])
     assert light not in {one for o in then.outages for one in o.reported}
     assert then.as_of > picture.as_of
+
+
+def test_a_correction_touches_the_circuit_of_what_it_corrects(store):
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    grid, marks = picture.triage.signs.grid, store.marks()
+    old = picture.known.repairs
+    old = old[(old["light_id"] != "") & old["light_id"].isin(grid.light_ids)].iloc[-1]
+    names = dict(zip(grid.light_ids, grid.circuits[grid.circuit], strict=True))
+    before = names[old["light_id"]]
+    light = next(one for one, circuit in names.items() if circuit != before)
+    record = {"repair_id": "NEW-1", "crew": "C1", "light_id": light, "action": "reset",
+              "component": "photocontrol", "supersedes": old["repair_id"]}  # fmt: skip
+    log_repair(store, record, now=default_as_of(store) + SECOND, said_by="C1")
+    assert touched(store, grid, marks) == {before, names[light]}
+
+
+def test_lights_told_of_side_by_side_move_each_others_circuits(store):
+    signs = Signs.of(Register(Known(store, default_as_of(store))))
+    grid = signs.grid
+    first, second = grid.in_number[:-1], grid.in_number[1:]
+    apart = np.flatnonzero(grid.circuit[first] != grid.circuit[second])[0]
+    pair = np.array([first[apart], second[apart]])
+    one, other = grid.circuits[grid.circuit[pair]]
+    known = Experience.__new__(Experience)
+    for told, moved in ((pair, {one, other}), (pair[:1], {one})):
+        vars(signs)["told_since"] = told, np.full(len(told), signs.now - DAY)
+        town = Town(Triage(known, signs))
+        assert town.moved_by(frozenset({one})) == moved
 
 
 def test_after_a_year_of_silence_the_whole_is_judged(store):

@@ -123,7 +123,7 @@ class Town:
                 raise NotApart("too many lights are linked")
         return found
 
-    def _beyond(self, circuits: frozenset[str]) -> frozenset[str]:
+    def moved_by(self, circuits: frozenset[str]) -> frozenset[str]:
         """Return circuits with those that they may move."""
         grid = self._grid
         at = self._group(self._lights_of(circuits))
@@ -150,8 +150,8 @@ class Town:
         """
         if as_of - self.triage.register.as_of > SOON_S * SECOND:
             raise NotApart("the rest was judged too long ago")
-        moved = self._beyond(frozenset(circuits))
-        judged = self._beyond(moved)
+        moved = self.moved_by(frozenset(circuits))
+        judged = self.moved_by(moved)
         register = self._part(judged, as_of)
         part = self._triage(register, judged)
         found = [one for one in triaged(part) if one.circuit_id in moved]
