@@ -76,13 +76,15 @@ def from_nothing(store: Store, whole: Triage) -> Triage:
     return Triage.drawn(Signs.of(register), whole.known, whole.misdrawn)
 
 
-@pytest.mark.parametrize("seed", range(2))
-def test_circuits_that_a_record_touches_are_judged_as_from_nothing(store, seed):
+@pytest.mark.parametrize(("seed", "silent_days"), [(0, 0), (1, 365)])
+def test_circuits_that_a_record_touches_are_judged_as_from_nothing(
+    store, seed, silent_days
+):
     chance = random.Random(seed)
     picture = Picture(Register(Known(store, default_as_of(store))))
     at, told, changed = default_as_of(store), 0, 0
-    for _ in range(RECORDS):
-        at += chance.randrange(60, 4000) * SECOND
+    for number in range(RECORDS):
+        at += chance.randrange(60, 4000) * SECOND + silent_days * DAY * (number == 0)
         marks, before = store.marks(), picture.outages
         record = a_record(picture.triage, before, chance, at)
         log_repair(store, record, now=at, said_by="C1")
@@ -109,6 +111,16 @@ def of(circuits: set[str], outages: list[Outage]) -> list[Outage]:
 
 def lights_of(outages: list[Outage]) -> list[tuple[str, ...]]:
     return sorted(one.lights for one in outages)
+
+
+def test_circuits_that_may_have_gone_dark_together_take_the_whole(store, monkeypatch):
+    picture = Picture(Register(Known(store, default_as_of(store))))
+    circuit = next(one.circuit_id for one in picture.outages if one.circuit_id)
+    picture.after([circuit], picture.as_of + SECOND)
+    found = "lightwatch.decisions.triage.part.areas"
+    monkeypatch.setattr(found, lambda register, circuits: ["an area"])
+    with pytest.raises(NotApart, match="dark together"):
+        picture.after([circuit], picture.as_of + SECOND)
 
 
 def test_a_light_is_shown_as_it_was_read_last(store):
